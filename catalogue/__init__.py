@@ -1,0 +1,1 @@
+"""Packages, evidence and probability. Knows nothing of pixels."""
