@@ -73,12 +73,22 @@ NOTICES = {
         Notice("oblique", "The rotor is seen at a slant; the interval is wider for it."),
         Notice("short-arc", "Only a part of the rim could be used; the interval is wider for it."),
         Notice("small-reference", "The reference is small in the picture; the interval is wider for it."),
-        Notice("focal-length-unknown", "The photo doesn't say its focal length; a spread of phone lenses is assumed."),
-        Notice("print-unchecked", "The print's scale was not checked: 3 % is allowed for. Measure the check bar."),
-        Notice("copy-without-exif", "The photo looks like a copy that lost its camera data, perhaps cropped."),
+        Notice(
+            "focal-length-unknown",
+            "The photo doesn't say its focal length; a spread of phone lenses is assumed.",
+        ),
+        Notice(
+            "print-unchecked", "The print's scale was not checked: 3 % is allowed for. Measure the check bar."
+        ),
+        Notice(
+            "copy-without-exif", "The photo looks like a copy that lost its camera data, perhaps cropped."
+        ),
         Notice("two-tilts", "The rim fits two tilts almost equally well; the interval covers both."),
         Notice("soft", "The photo is soft; edges are placed less well and the interval is wider for it."),
-        Notice("lip-seen", "The silhouette at the outer edge is what is seen: the unworn lip, not the swept face."),
+        Notice(
+            "lip-seen",
+            "The silhouette at the outer edge is what is seen: the unworn lip, not the swept face.",
+        ),
         Notice("rust-on-edge", "Rust on the edge may make the ring look thicker than it is."),
     )
 }
