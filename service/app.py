@@ -1,0 +1,72 @@
+"""The web application, built from settings."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from importlib.metadata import version
+from typing import cast
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+
+from service import api
+from service.access import Access
+from service.cases import Cases
+from service.catalogues import open_catalogue
+from service.context import Context
+from service.faults import HANDLED, problem_of
+from service.limits import UploadLimit
+from service.problems import Problem
+from service.settings import Settings
+from service.workers import Pool
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """Build the application: routes, context, limits and access.
+
+    Raises
+    ------
+    catalogue.CatalogueError
+        For a catalogue with faults.
+    sqlalchemy.exc.SQLAlchemyError, OSError
+        When the cases' database can't be reached or made.
+    """
+    app = FastAPI(
+        title="Whichrotor",
+        version=version("whichrotor"),
+        lifespan=_lifespan,
+        openapi_url="/api/openapi.json",
+        docs_url=None,  # both pages would load scripts from elsewhere
+        redoc_url=None,
+    )
+    app.state.context = Context(
+        settings=settings,
+        catalogue=open_catalogue(settings.catalogue),
+        pool=Pool(settings.workers, settings.queue),
+        cases=Cases(settings.cases_url),
+    )
+    app.include_router(api.router)
+    for kind in HANDLED:
+        app.add_exception_handler(kind, _answer_fault)
+    app.add_exception_handler(RequestValidationError, _answer_validation)
+    app.add_middleware(UploadLimit, limit_bytes=settings.max_upload_bytes)
+    app.add_middleware(Access, settings=settings)
+    return app
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    context = cast("Context", app.state.context)
+    context.pool.warm()
+    yield
+    context.pool.close()
+    context.cases.close()
+
+
+def _answer_fault(_request: Request, fault: Exception) -> Response:
+    return problem_of(fault).response()
+
+
+def _answer_validation(_request: Request, fault: Exception) -> Response:
+    errors = cast("RequestValidationError", fault).errors()
+    lines = [f"{'.'.join(map(str, error['loc'][1:]))}: {error['msg']}" for error in errors]
+    return Problem("wrong-request", "; ".join(lines) + ".").response()

@@ -1,0 +1,93 @@
+"""The bounded pool of processes that measure photos, so that the pages stay quick while they do."""
+
+import asyncio
+import multiprocessing
+import threading
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+
+from service.measuring import Measured, measure
+from service.options import Order
+
+
+class Busy(Exception):  # noqa: N818 - a state of the service, not a fault
+    """As many photos as may wait are waiting."""
+
+
+class WorkerLost(Exception):  # noqa: N818 - what happened, said plainly
+    """A process that measured was ended from outside, for want of memory most likely."""
+
+
+class Pool:
+    """Measures photos in ``workers`` processes; at most ``queue`` more may wait.
+
+    The processes start with the first photo, or with ``warm``.
+    """
+
+    def __init__(self, workers: int, queue: int) -> None:
+        self._workers = workers
+        self._places = threading.BoundedSemaphore(workers + queue)
+        self._executor = self._start()
+
+    async def measure(self, photo: bytes, name: str, order: Order, *, overlay: bool = False) -> Measured:
+        """Measure one photo, see ``service.measuring.measure``.
+
+        Raises
+        ------
+        Busy
+            When no place to wait is left.
+        WorkerLost
+            When the process was ended under it.
+        PhotoFault, ValueError
+            As ``service.measuring.measure`` does.
+        """
+        executor = self._executor
+        try:
+            return await asyncio.wrap_future(self._submit(executor, photo, name, order, overlay=overlay))
+        except BrokenProcessPool as fault:
+            self._replace(executor)
+            raise WorkerLost(name) from fault
+
+    def warm(self) -> None:
+        """Start the processes and let them load what measuring needs."""
+        for _ in range(self._workers):
+            self._executor.submit(_load)
+
+    def close(self) -> None:
+        """End the processes; what waits is dropped."""
+        self._executor.shutdown(wait=True, cancel_futures=True)
+
+    def _submit(
+        self, executor: ProcessPoolExecutor, photo: bytes, name: str, order: Order, *, overlay: bool
+    ) -> Future[Measured]:
+        if not self._places.acquire(blocking=False):
+            raise Busy
+        try:
+            future = executor.submit(measure, photo, name, order, overlay=overlay)
+        except BaseException:
+            self._places.release()
+            raise
+        future.add_done_callback(lambda _: self._places.release())
+        return future
+
+    def _replace(self, broken: ProcessPoolExecutor) -> None:
+        # Every photo that was in the broken pool comes by here; the first one replaces it.
+        if self._executor is broken:
+            self._executor = self._start()
+            broken.shutdown(wait=False)
+
+    def _start(self) -> ProcessPoolExecutor:
+        # "spawn": a fork of a process with threads may inherit locks that nobody will release.
+        return ProcessPoolExecutor(
+            self._workers, mp_context=multiprocessing.get_context("spawn"), initializer=_one_thread
+        )
+
+
+def _one_thread() -> None:
+    import cv2
+
+    cv2.setNumThreads(1)
+
+
+def _load() -> None:
+    import vision  # noqa: F401 - loading it is the point
