@@ -2,6 +2,7 @@
 
 import struct
 import warnings
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache, cached_property
 from io import BytesIO
@@ -19,21 +20,21 @@ Trouble = Literal["missing", "unreadable", "broken", "too-large"]
 
 MAX_PIXELS = 120_000_000
 MAX_BYTES = 256 * 2**20
-FORMATS = ("JPEG", "MPO", "PNG", "WEBP", "HEIF", "AVIF", "GIF")
+FORMATS = ("JPEG", "PNG", "WEBP", "HEIF", "AVIF", "GIF")
 
-# What a lens on a camera or phone can be, in mm of 35-mm equivalent. Tags outside hold nonsense (6062, 65535).
+# What a lens can be, in mm of 35-mm equivalent. Tags outside hold nonsense (6062, 65535).
 F35_MM = (10.0, 200.0)
-# Equivalent over true focal length: 1 for full frame, 9 for a phone's ultra-wide lens, 12 for the smallest sensors.
+# Equivalent over true focal length: 1 for full frame, 9 for a phone's ultra-wide lens, 12 for tiny sensors.
 # A tag that was scaled with the output's size (177 for a lens of 3.99 mm) falls outside.
 CROP_FACTOR = (0.8, 14.0)
-# A copy whose sides are not in the ratio that the camera wrote down was cropped: its focal length is another one.
+# A copy whose sides are not in the ratio that the camera wrote down was cropped: its lens is unknown.
 ASPECT_TOLERANCE = 0.02
 
 _SIGNATURES = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"RIFF", b"GIF8")
 _UNREADABLE_TAGS = (OSError, SyntaxError, ValueError, TypeError, KeyError, struct.error, ZeroDivisionError)
-_TURNS = {
-    3: lambda bgr: cv2.rotate(bgr, cv2.ROTATE_180),
+_TURNS: dict[int, Callable[[Pixels], cv2.typing.MatLike]] = {
     2: lambda bgr: cv2.flip(bgr, 1),
+    3: lambda bgr: cv2.rotate(bgr, cv2.ROTATE_180),
     4: lambda bgr: cv2.flip(bgr, 0),
     5: cv2.transpose,
     6: lambda bgr: cv2.rotate(bgr, cv2.ROTATE_90_CLOCKWISE),
@@ -168,9 +169,7 @@ def _too_large(name: str, size: str) -> PhotoError:
 
 
 def _broken(name: str) -> PhotoError:
-    return PhotoError(
-        "broken", f"{name}: the picture is damaged or ends early; copy or send the original again."
-    )
+    return PhotoError("broken", f"{name}: the picture is damaged or ends early; copy or send the original again.")
 
 
 @cache
@@ -216,7 +215,7 @@ def _decode_jpeg(data: bytes, name: str) -> Pixels:
 
 
 def _is_whole_jpeg(data: bytes) -> bool:
-    """Whether the first image reaches its end marker: decoders fill what is missing with grey and say nothing.
+    """Whether the first image reaches its end marker; decoders fill what is missing with grey, silently.
 
     Segments are skipped by their length, so that the end of an EXIF thumbnail isn't taken for the picture's;
     inside the scan, stuffing keeps FF D9 from occurring by chance.
@@ -235,9 +234,8 @@ def _is_whole_jpeg(data: bytes) -> bool:
 def _to_bgr(image: Image.Image) -> Pixels:
     """Convert any Pillow mode to BGR: sixteen bits by their upper eight, transparent parts on white."""
     if image.mode.startswith("I"):
-        shade = np.asarray(image).astype(np.int64)
-        shade = shade >> 8 if shade.max(initial=0) > 255 else shade
-        return np.asarray(cv2.cvtColor(shade.clip(0, 255).astype(np.uint8), cv2.COLOR_GRAY2BGR), np.uint8)
+        shade = (np.asarray(image).astype(np.int64) >> 8).clip(0, 255).astype(np.uint8)
+        return np.asarray(cv2.cvtColor(shade, cv2.COLOR_GRAY2BGR), np.uint8)
     if image.has_transparency_data:
         layer = image.convert("RGBA")
         image = Image.alpha_composite(Image.new("RGBA", layer.size, "white"), layer)
@@ -253,12 +251,10 @@ def _read_tags(image: Image.Image) -> _Tags:
         return _Tags()
     camera = {ExifTags.Base.Make, ExifTags.Base.Model, ExifTags.Base.ExposureTime, ExifTags.Base.FocalLength}
     from_camera = any(tag in exif or tag in lens for tag in camera)
-    orientation = exif.get(ExifTags.Base.Orientation, 1)
+    turn = exif.get(ExifTags.Base.Orientation, 1)
     f35_mm = _number(lens.get(ExifTags.Base.FocalLengthIn35mmFilm))
     believed = _is_plausible_lens(f35_mm, lens) and _is_uncropped(image.size, lens)
-    return _Tags(
-        orientation if isinstance(orientation, int) else 1, f35_mm if believed else None, from_camera
-    )
+    return _Tags(turn if isinstance(turn, int) else 1, f35_mm if believed else None, from_camera)
 
 
 def _number(value: object) -> float:
