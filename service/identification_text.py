@@ -1,0 +1,122 @@
+"""An identification as lines that a person reads."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+Wire = Mapping[str, Any]
+SHOWN_CANDIDATES = 8
+SHOWN_CHECKS = 3
+VERDICTS = {
+    "ready": "READY",
+    "check": "CHECK FIRST",
+    "decode": "LOOK IT UP",
+    "no-match": "NO MATCH",
+}
+
+
+def describe(identification: Wire) -> str:
+    """Return the identification's lines, the verdict first."""
+    parts = (_verdict, _photos, _parts, _ranking, _open, _checks, _conflicts, _wear, _ignored, _cautions)
+    blocks = ["\n".join(part(identification)) for part in parts]
+    return "\n\n".join(block for block in blocks if block)
+
+
+def _verdict(identification: Wire) -> Iterator[str]:
+    yield f"{VERDICTS[identification['verdict']]}: {identification['message']}"
+
+
+def _photos(identification: Wire) -> Iterator[str]:
+    for photo in identification.get("photos") or ():
+        if photo["status"] == "refused":
+            why = " ".join(reason["message"] for reason in photo["reasons"])
+            yield f"Photo {photo['photo']} was refused ({why}); only what it did show is counted."
+
+
+def _parts(identification: Wire) -> Iterator[str]:
+    rows = [
+        (axle, part, said)
+        for axle, parts in (identification.get("parts") or {}).items()
+        for part, said in parts.items()
+    ]
+    if rows:
+        yield "Parts"
+    for axle, part, said in rows:
+        options = ", ".join(f"{option['part']} {_percent(option['probability'])}" for option in said["options"][:4])
+        may = "may be ordered" if said["verdict"] == "ready" else VERDICTS[said["verdict"]].lower()
+        yield f"  {axle} {part:<6} {may:<15} {options}"
+
+
+def _ranking(identification: Wire) -> Iterator[str]:
+    candidates = identification.get("candidates") or ()
+    yield "Ranking"
+    for row in candidates[:SHOWN_CANDIDATES]:
+        car = f"{row['line']} {row['model']} {row['years']}"
+        yield f"  {_percent(row['probability']):>7}  {row['package_name'] or row['package']} ({row['axle']}), {car}"
+    rest = candidates[SHOWN_CANDIDATES:]
+    others = identification.get("others") or {"count": 0, "probability": 0.0}
+    count = len(rest) + others["count"]
+    if count:
+        probability = sum(row["probability"] for row in rest) + others["probability"]
+        yield f"  {_percent(probability):>7}  {count} others"
+    yield f"  {_percent(identification['none_of_these']):>7}  none of these"
+
+
+def _open(identification: Wire) -> Iterator[str]:
+    groups = identification.get("cannot_tell_apart") or ()
+    if groups:
+        yield "Can't be told apart"
+    for group in groups:
+        settle = _listed([_words(name) for name in group["resolved_by"]], "or") or "nothing known here"
+        yield f"  {group['axle']}: {_listed(group['packages'], 'and')} by {group['by']}; settled by {settle}"
+        if group.get("same_parts"):
+            yield f"    the same for all of them: {_listed(group['same_parts'], 'and')}"
+
+
+def _checks(identification: Wire) -> Iterator[str]:
+    checks = identification.get("next_checks") or ()
+    if checks:
+        yield "Check next"
+    for check in checks[:SHOWN_CHECKS]:
+        worth = f"{check['gain_bits']:.2f} bits, {check['minutes']:g} min"
+        yield f"  {check['axle']} {_words(check['check'])} ({worth}): {check['how']}"
+
+
+def _conflicts(identification: Wire) -> Iterator[str]:
+    for conflict in identification.get("conflicts") or ():
+        yield f"CONFLICT: {conflict['text']}"
+
+
+def _wear(identification: Wire) -> Iterator[str]:
+    wear = identification.get("wear") or {}
+    if wear.get("text"):
+        yield f"Wear: {wear['text']}"
+
+
+def _ignored(identification: Wire) -> Iterator[str]:
+    for ignored in identification.get("ignored") or ():
+        yield f"Not weighed: {_words(ignored['evidence'])}: {ignored['why']}"
+
+
+def _cautions(identification: Wire) -> Iterator[str]:
+    cautions = identification.get("cautions") or ()
+    if cautions:
+        yield "Take care"
+    for caution in cautions:
+        yield f"  - {caution}"
+
+
+def _percent(probability: float) -> str:
+    if 0.0 < probability < 0.001:
+        return "<0.1 %"
+    # 99.97 % must not read as certainty.
+    return ">99.9 %" if 0.999 < probability < 1.0 else f"{100.0 * probability:.1f} %"
+
+
+def _listed(words: Sequence[str], last: str) -> str:
+    return f" {last} ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
+
+
+def _words(key: str) -> str:
+    for unit in ("_mm", "_kg", "_in"):
+        key = key.removesuffix(unit)
+    return key.replace("_", " ")
