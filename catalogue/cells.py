@@ -1,20 +1,26 @@
-"""Turns the texts of one column into numbers or codes, a whole column at a time, and names each cell that won't."""
+"""Turns the texts of one column into numbers or codes, and names each cell that won't.
+
+A column says few different things many times over, so each different text is read once.
+"""
 
 import math
 import re
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 
 from catalogue.columns import Column
 from catalogue.faults import Fault
-from catalogue.schema import UNKNOWN, BoolArray, FloatArray, IntArray, month_number
+from catalogue.schema import UNKNOWN, month_number
 
-_MONTH = re.compile(r"(\d{4})-(0[1-9]|1[0-2])\Z")
-_PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\Z")
 FIRST_YEAR, LAST_YEAR = 1885, 2100
 
-Cells = Sequence[str]
+_MONTH = re.compile(r"(\d{4})-(0[1-9]|1[0-2])\Z", re.ASCII)
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\Z", re.ASCII)
+
+Reading = Callable[[str], Any]
+"""From a filled cell's text to its value, None where the text will not do."""
 
 
 class ColumnReader:
@@ -34,87 +40,95 @@ class ColumnReader:
         self.column = column
         self._file = file
         self._faults = faults
+        self._nothing = _NOTHING[column.kind]
+        self._dtype = _DTYPE.get(column.kind)
+        self._reading, self._wanted = _reading(column)
 
-    def read(self, cells: Cells, first_row: int) -> FloatArray | IntArray | list[str] | list[tuple[str, ...]]:
-        """Return the values of ``cells``, texts without blanks round them, the first of which is in ``first_row``."""
-        if self.column.required and "" in cells:
-            self._blame_each(cells, first_row, _is_filled, "a value, this cell must be filled")
-        match self.column.kind:
-            case "text":
-                return list(cells)
-            case "marks":
-                return [_marks(cell) for cell in cells]
-            case "word":
-                return self._words(cells, first_row)
-            case "month":
-                return self._months(cells, first_row)
-            case _:
-                return self._numbers(cells, first_row)
+    def read(self, cells: Sequence[str], first_row: int) -> Any:
+        """Return the values of ``cells``, the first of which stands in ``first_row``: an array, or a list of texts."""
+        values = {cell: self._read_cell(cell.strip()) for cell in set(cells)}
+        wrong = {cell for cell, value in values.items() if value is None}
+        if wrong:
+            self._blame(cells, first_row, wrong)
+            values |= dict.fromkeys(wrong, self._nothing)
+        read = [values[cell] for cell in cells]
+        return read if self._dtype is None else np.array(read, dtype=self._dtype)
 
-    def _words(self, cells: Cells, first_row: int) -> IntArray:
-        codes = {word: code for code, word in enumerate(self.column.words)} | {"": UNKNOWN}
-        try:
-            return np.array([codes[cell] for cell in cells], dtype=np.int64)
-        except KeyError:
-            wanted = "one of " + ", ".join(self.column.words)
-            self._blame_each(cells, first_row, lambda cell: cell in codes, wanted)
-            return np.array([codes.get(cell, UNKNOWN) for cell in cells], dtype=np.int64)
+    def _read_cell(self, text: str) -> Any:
+        if text:
+            return self._reading(text)
+        return None if self.column.required else self._nothing
 
-    def _months(self, cells: Cells, first_row: int) -> IntArray:
-        months = np.array([_month(cell) for cell in cells], dtype=np.int64)
-        if (months == UNKNOWN).sum() > cells.count(""):
-            self._blame_each(cells, first_row, lambda cell: _month(cell) != UNKNOWN, "a month as YYYY-MM")
-        return months
-
-    def _numbers(self, cells: Cells, first_row: int) -> FloatArray:
-        fits, wanted = _LIMITS[self.column.kind]
-        try:
-            values = np.array([float(cell) if cell else math.nan for cell in cells])
-            sound = not any("_" in cell for cell in set(cells))
-        except ValueError:
-            values, sound = np.array([_number(cell) for cell in cells]), False
-        known = np.isfinite(values)
-        sound = sound and int(known.sum()) == len(cells) - cells.count("") and bool(fits(values[known]).all())
-        if not sound:
-            self._blame_each(cells, first_row, lambda cell: bool(fits(np.array([_number(cell)]))[0]), wanted)
-        return values
-
-    def _blame_each(self, cells: Cells, first_row: int, fits: Callable[[str], bool], wanted: str) -> None:
-        """Note each cell that ``fits`` doesn't hold for; an empty cell only where a value is a must."""
-        skip_empty = fits is not _is_filled
+    def _blame(self, cells: Sequence[str], first_row: int, wrong: set[str]) -> None:
+        wanted = self._wanted + (" (this cell must be filled)" if self.column.required else "")
         for row, cell in enumerate(cells, start=first_row):
-            if not (cell == "" and skip_empty) and not fits(cell):
-                self._faults.append(Fault(self._file, row, self.column.name, wanted, repr(cell) if cell else "nothing"))
+            if cell in wrong:
+                got = repr(cell.strip()) if cell.strip() else "nothing"
+                self._faults.append(Fault(self._file, row, self.column.name, wanted, got))
 
 
-def _is_filled(cell: str) -> bool:
-    return cell != ""
+def _reading(column: Column) -> tuple[Reading, str]:
+    """Return how a cell of ``column`` is read, and what belongs there in words."""
+    if column.kind == "word":
+        codes = {word: code for code, word in enumerate(column.words)}
+        return codes.get, "one of " + ", ".join(column.words)
+    return _READINGS[column.kind]
 
 
-def _marks(cell: str) -> tuple[str, ...]:
-    return tuple(mark.strip() for mark in cell.split(";") if mark.strip()) if cell else ()
+def _marks(text: str) -> tuple[str, ...]:
+    return tuple(mark.strip() for mark in text.split(";") if mark.strip())
 
 
-def _month(cell: str) -> int:
-    found = _MONTH.match(cell)
-    return month_number(int(found[1]), int(found[2])) if found else UNKNOWN
+def _month(text: str) -> int | None:
+    found = _MONTH.match(text)
+    return month_number(int(found[1]), int(found[2])) if found else None
 
 
-def _number(cell: str) -> float:
-    """Return a finite number, or NaN where the text is none."""
-    return float(cell) if _PLAIN_NUMBER.match(cell) and math.isfinite(float(cell)) else math.nan
+def _number(text: str, least: float = 0.0) -> float | None:
+    value = float(text) if _NUMBER.match(text) else math.nan
+    return value if math.isfinite(value) and value >= least else None
 
 
-def _is_whole(values: FloatArray) -> BoolArray:
-    return np.equal(values, np.floor(values))
+def _over_0(text: str) -> float | None:
+    return _number(text) or None
 
 
-_LIMITS: dict[str, tuple[Callable[[FloatArray], BoolArray], str]] = {
-    "number": (lambda values: values > 0, "a number over 0 with a decimal point"),
-    "share": (lambda values: values >= 0, "a number, 0 or more, with a decimal point"),
-    "whole": (lambda values: (values > 0) & _is_whole(values), "a whole number over 0"),
-    "year": (
-        lambda values: (values >= FIRST_YEAR) & (values <= LAST_YEAR) & _is_whole(values),
-        f"a year from {FIRST_YEAR} to {LAST_YEAR}",
-    ),
+def _whole(text: str) -> float | None:
+    value = _over_0(text)
+    return value if value is not None and value == math.floor(value) else None
+
+
+def _year(text: str) -> float | None:
+    value = _whole(text)
+    return value if value is not None and FIRST_YEAR <= value <= LAST_YEAR else None
+
+
+_READINGS: dict[str, tuple[Reading, str]] = {
+    "text": (str, "a text"),
+    "marks": (_marks, "marks with ; between"),
+    "month": (_month, "a month as YYYY-MM"),
+    "number": (_over_0, "a number over 0 with a decimal point"),
+    "share": (_number, "a number, 0 or more, with a decimal point"),
+    "whole": (_whole, "a whole number over 0"),
+    "year": (_year, f"a year from {FIRST_YEAR} to {LAST_YEAR}"),
+}
+
+_NOTHING: dict[str, Any] = {
+    "text": "",
+    "marks": (),
+    "month": UNKNOWN,
+    "word": UNKNOWN,
+    "number": math.nan,
+    "share": math.nan,
+    "whole": math.nan,
+    "year": math.nan,
+}
+
+_DTYPE: dict[str, type[np.generic]] = {
+    "month": np.int64,
+    "word": np.int64,
+    "number": np.float64,
+    "share": np.float64,
+    "whole": np.float64,
+    "year": np.float64,
 }

@@ -114,8 +114,7 @@ def _read_rows(rows: Iterator[list[str]], table: Table, faults: list[Fault]) -> 
     while stretch := list(islice(rows, STRETCH)):
         cells = list(zip(*_even(stretch, len(header), first_row, table.file, faults), strict=True))
         for reader in readers:
-            texts = [cell.strip() for cell in cells[places[reader.column.name]]]
-            stretches[reader.column.name].append(reader.read(texts, first_row))
+            stretches[reader.column.name].append(reader.read(cells[places[reader.column.name]], first_row))
         first_row += len(stretch)
     table.fill(stretches, first_row - HEADER_ROW - 1)
 
