@@ -22,12 +22,12 @@ _YES = ("true", "1", "yes", "on")
 @router.get("/health")
 def health(context: InContext) -> dict[str, Any]:
     """Say that the service runs, and on what."""
-    return {"status": "ok", "catalogue": {"fitments": len(context.catalogue.fitments)}}
+    return {"status": "ok", "catalogue": context.catalogue.name, "fitments": len(context.catalogue.fitments)}
 
 
 @router.get("/catalogue")
 def catalogue(context: InContext) -> dict[str, Any]:
-    """Return the catalogue's tables."""
+    """Return the lines and models that the catalogue knows, and how much it holds."""
     return context.catalogue.to_json()
 
 

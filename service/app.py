@@ -2,16 +2,15 @@
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from importlib.metadata import version
 from typing import cast
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 
+from catalogue import load_catalogue
 from service import api
 from service.access import Access
 from service.cases import Cases
-from service.catalogues import open_catalogue
 from service.context import Context
 from service.faults import HANDLED, problem_of
 from service.limits import UploadLimit
@@ -32,7 +31,6 @@ def create_app(settings: Settings) -> FastAPI:
     """
     app = FastAPI(
         title="Whichrotor",
-        version=version("whichrotor"),
         lifespan=_lifespan,
         openapi_url="/api/openapi.json",
         docs_url=None,  # both pages would load scripts from elsewhere
@@ -40,7 +38,7 @@ def create_app(settings: Settings) -> FastAPI:
     )
     app.state.context = Context(
         settings=settings,
-        catalogue=open_catalogue(settings.catalogue),
+        catalogue=load_catalogue(settings.catalogue),
         pool=Pool(settings.workers, settings.queue),
         cases=Cases(settings.cases_url),
     )

@@ -27,12 +27,14 @@ _TOP_MM = 34.0
 _MARGIN_MM = 20.0
 _CUT_GREY = 0.55
 _STEPS = (
-    "1  Print at 100 % (\u201cactual size\u201d, no fitting to the page), on plain white paper.",
-    "2  Measure the bar below. 100.0 mm, give or take 0.1: the tags are right, use the reference \u201ctag\u201d.",
-    "    Another length: measure a tag's black square, and say so: \u201ctag:39.2\u201d. Not measured: \u201ctag:unmeasured\u201d.",
+    "1  Print at 100 % (actual size, no fitting to the page) on plain white paper.",
+    "2  Measure the bar below. 100.0 mm, give or take 0.1: the tags are right, use the reference  tag.",
+    "    Another length: measure a tag's black square, and name it, such as  tag:39.2.",
+    "    Nothing measured:  tag:unmeasured.",
     "3  Cut along the grey lines. Keep the white border whole: it is part of the tag.",
-    "4  Lay one to three tags flat on the rotor's friction face, spread round the ring, not on the bench beside it",
-    "    and not over its edge. On an upright face a magnet or a bit of tape holds them; tell its thickness as the lift.",
+    "4  Lay one to three tags flat on the rotor's friction face, spread round the ring: not on the bench",
+    "    beside it, not over its edge. On an upright face tape or a magnet behind them holds them; tell its",
+    "    thickness as the lift.",
     "5  Photograph the whole rotor from 50 to 70 cm, tilted 10 to 25 degrees, the hat towards you.",
 )
 
@@ -57,7 +59,7 @@ class Layout:
     @property
     def bar_corner_mm(self) -> tuple[float, float]:
         """The check bar's lower left corner."""
-        return (self.page_mm[0] - BAR_MM) / 2.0, self.text_top_mm - 72.0
+        return (self.page_mm[0] - BAR_MM) / 2.0, self.text_top_mm - 80.0
 
 
 def tag_sheet(paper: Paper) -> bytes:

@@ -2,6 +2,7 @@
 
 import asyncio
 import multiprocessing
+import signal
 import threading
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -79,13 +80,14 @@ class Pool:
     def _start(self) -> ProcessPoolExecutor:
         # "spawn": a fork of a process with threads may inherit locks that nobody will release.
         return ProcessPoolExecutor(
-            self._workers, mp_context=multiprocessing.get_context("spawn"), initializer=_one_thread
+            self._workers, mp_context=multiprocessing.get_context("spawn"), initializer=_settle_in
         )
 
 
-def _one_thread() -> None:
+def _settle_in() -> None:
     import cv2
 
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which ends its workers itself
     cv2.setNumThreads(1)
 
 

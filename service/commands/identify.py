@@ -7,9 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from catalogue import CatalogueError, EvidenceError
-from service.catalogues import open_catalogue
-from service.commands import CommandFault
+from catalogue import CatalogueError, EvidenceError, load_catalogue
+from service.commands import CommandFault, catalogue_fault
 from service.commands.photo_arguments import add_photo_arguments, measure_file, order_of, say
 from service.commands.reading_arguments import add_reading_arguments, add_readings, axle_of
 from service.identification_text import describe
@@ -53,12 +52,9 @@ def run(evidence: str | None, catalogue: Path | None, as_json: bool, **arguments
 
 def _identify(folder: Path | None, wire: Wire) -> Wire:
     try:
-        return identify_wire(open_catalogue(folder), wire)
+        return identify_wire(load_catalogue(folder), wire)
     except CatalogueError as fault:
-        raise CommandFault(
-            f"{folder}: {len(fault.faults)} faults, the first: {fault.faults[0]}; "
-            f"'whichrotor catalogue check {folder}' lists them all"
-        ) from None
+        raise catalogue_fault(folder, fault) from None
     except EvidenceError as fault:
         raise CommandFault(str(fault)) from None
 

@@ -8,12 +8,13 @@ from pathlib import Path
 
 import segno
 import uvicorn
+from fastapi import FastAPI
 from sqlalchemy.exc import SQLAlchemyError
 
 from catalogue import CatalogueError
 from service.access import lan_address, link, new_token
 from service.app import create_app
-from service.commands import CommandFault
+from service.commands import CommandFault, catalogue_fault
 from service.commands.photo_arguments import say
 from service.settings import Settings, settings_from
 
@@ -25,9 +26,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--host", metavar="H", help="address to listen on; 127.0.0.1 where not given")
     parser.add_argument("--port", type=int, metavar="P", help="port; 8000 where not given, 0 takes a free one")
     parser.add_argument("--catalogue", type=Path, metavar="DIR", help="folder of CSV files; the demo where not given")
-    parser.add_argument(
-        "--lan", action="store_true", help="let phones on the same network in: prints a link and QR code"
-    )
+    parser.add_argument("--lan", action="store_true", help="let phones nearby in: prints a link and QR code")
 
 
 def run(host: str | None, port: int | None, catalogue: Path | None, lan: bool) -> int:
@@ -59,14 +58,11 @@ def _listen(settings: Settings) -> socket.socket:
         ) from None
 
 
-def _app(settings: Settings) -> object:
+def _app(settings: Settings) -> FastAPI:
     try:
         return create_app(settings)
     except CatalogueError as fault:
-        raise CommandFault(
-            f"{settings.catalogue}: {len(fault.faults)} faults, the first: {fault.faults[0]}; "
-            f"'whichrotor catalogue check {settings.catalogue}' lists them all"
-        ) from None
+        raise catalogue_fault(settings.catalogue, fault) from None
     except (SQLAlchemyError, OSError) as fault:
         why = str(fault).splitlines()[0]
         raise CommandFault(f"the cases' database can't be used: {why}; see WHICHROTOR_DATABASE_URL") from None
