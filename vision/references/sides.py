@@ -1,0 +1,201 @@
+"""Straight edges of a flat figure: sampled in the photo to a fraction of a pixel, and fitted by a homography."""
+
+from dataclasses import dataclass
+from typing import cast
+
+import numpy as np
+import numpy.typing as npt
+
+from vision.edges import Image, offsets_px, profiles, slopes, steepest
+from vision.figure import EdgeSamples
+from vision.measurement import FloatArray
+
+FIT_STEPS = 8
+DERIVATIVE_STEP = 1e-6
+CONVERGED = 1e-6
+# Robust core of the homography's fit and the spread of samples that count as good, px.
+CORE_PX = 0.5
+LEAST_STD_PX = 0.03
+BLOOM_STD_PX = 1.0
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Pieces of straight edges of a figure: where to look for them.
+
+    Attributes
+    ----------
+    xy_mm : (N, 2) ndarray
+        Feet on the edges, in the figure's frame: x to the right and y upward as the camera sees it.
+    side : (N,) ndarray of int
+        Which line of the figure each foot is on.
+    bright_inside : (N,) ndarray
+        +1 where the side's inside (below ``a x + b y = c``) is the brighter, -1 where the outside is, 0 unknown.
+    """
+
+    xy_mm: FloatArray
+    side: npt.NDArray[np.intp]
+    bright_inside: FloatArray
+
+
+def edge_samples(
+    xy_px: FloatArray, bright_inside: FloatArray, std_px: FloatArray, side: npt.NDArray[np.intp]
+) -> EdgeSamples:
+    """Return samples with ``side`` as the whole numbers they are."""
+    return EdgeSamples(xy_px, bright_inside, std_px, cast("FloatArray", side))
+
+
+def to_pixels(homography: FloatArray, xy_mm: FloatArray) -> FloatArray:
+    """Carry points (N, 2) through a homography (3, 3)."""
+    lifted = xy_mm @ homography[:, :2].T + homography[:, 2]
+    carried: FloatArray = lifted[:, :2] / lifted[:, 2:]
+    return carried
+
+
+def outward_px(homography: FloatArray, stretch: Stretch, sides: FloatArray) -> FloatArray:
+    """Return the unit normals (N, 2) in pixels at each foot, on the outer side of its line."""
+    normal_mm = sides[stretch.side, :2]
+    tangent_mm = np.stack([-normal_mm[:, 1], normal_mm[:, 0]], axis=-1)
+    here = to_pixels(homography, stretch.xy_mm)
+    along = to_pixels(homography, stretch.xy_mm + 0.01 * tangent_mm) - here
+    outward = to_pixels(homography, stretch.xy_mm + 0.01 * normal_mm) - here
+    normal = np.stack([along[:, 1], -along[:, 0]], axis=-1)
+    normal *= np.sign(np.einsum("ni,ni->n", normal, outward))[:, None]
+    unit: FloatArray = normal / np.linalg.norm(normal, axis=1, keepdims=True)
+    return unit
+
+
+def sample_sides(
+    image: Image, homography: FloatArray, stretch: Stretch, sides: FloatArray, *, reach_px: float, blur_px: float = 1.0
+) -> tuple[EdgeSamples, FloatArray]:
+    """Find each foot's edge in the photo.
+
+    Parameters
+    ----------
+    image : (H, W) ndarray
+        One channel.
+    homography : (3, 3) ndarray
+        From the figure's frame (mm) to pixels, right to within ``reach_px``.
+    stretch : Stretch
+    sides : (S, 3) ndarray
+        The figure's lines.
+    reach_px : float
+        How far to look to either side.
+    blur_px : float
+        Smoothing of the profiles before their slope is taken.
+
+    Returns
+    -------
+    EdgeSamples
+        One for each foot; ``xy_px`` is NaN where no edge of the wanted direction was found inside the reach.
+    (N,) ndarray
+        Steepness there, levels per pixel, positive.
+    """
+    feet, normal = to_pixels(homography, stretch.xy_mm), outward_px(homography, stretch, sides)
+    along = offsets_px(reach_px)
+    slope = slopes(profiles(image, feet, normal, along), along, blur_px)
+    # Bright inside falls outward. An unknown direction takes the steepest of either sign.
+    wanted = -stretch.bright_inside
+    offset, strength = steepest(np.where(wanted[:, None] == 0, np.abs(slope), slope * wanted[:, None]), along, 1.0)
+    xy_px = feet + offset[:, None] * normal
+    height, width = image.shape[:2]
+    inside = (xy_px >= 0).all(axis=1) & (xy_px[:, 0] <= width - 1) & (xy_px[:, 1] <= height - 1)
+    xy_px = np.where(inside[:, None], xy_px, np.nan)
+    signed = slope[np.arange(len(slope)), np.abs(along[None, :] - offset[:, None]).argmin(axis=1)]
+    bright = np.where(wanted == 0, -np.sign(signed), stretch.bright_inside)
+    return edge_samples(xy_px, bright, np.ones(len(xy_px)), stretch.side), np.maximum(strength, 0.0)
+
+
+def chosen(samples: EdgeSamples, keep: npt.NDArray[np.bool_]) -> EdgeSamples:
+    """Return those samples for which ``keep`` holds."""
+    return EdgeSamples(samples.xy_px[keep], samples.bright_inside[keep], samples.std_px[keep], samples.side[keep])
+
+
+@dataclass(frozen=True)
+class SidesFit:
+    """A homography fitted to samples.
+
+    Attributes
+    ----------
+    homography : (3, 3) ndarray
+        From the figure's frame (mm) to pixels.
+    bloom_px : float
+        How far bright parts have grown.
+    residual_px : (N,) ndarray
+        How far outside its line each sample lies, bloom taken off.
+    """
+
+    homography: FloatArray
+    bloom_px: float
+    residual_px: FloatArray
+
+    @property
+    def spread_px(self) -> float:
+        """A robust standard deviation of the residuals."""
+        return float(1.4826 * np.median(np.abs(self.residual_px))) if len(self.residual_px) else np.inf
+
+
+def fit_sides(
+    samples: EdgeSamples, sides: FloatArray, start: FloatArray, *, core_px: float = CORE_PX, bloom: bool = True
+) -> SidesFit:
+    """Fit a homography, and one bloom, to samples on a figure's lines.
+
+    Parameters
+    ----------
+    samples : EdgeSamples
+        Finite; they need not be on every side: what they leave open stays as in ``start``.
+    sides : (S, 3) ndarray
+    start : (3, 3) ndarray
+    core_px : float
+        Residuals well beyond this lose their weight.
+    bloom : bool
+        Whether to fit bloom; a figure without edges of both directions can hardly tell it from its size.
+
+    Returns
+    -------
+    SidesFit
+
+    Notes
+    -----
+    Gauss-Newton over small changes of the eight ratios, in units of the figure's size, with Geman and McClure's
+    weights. A weak pull to the start keeps open directions still.
+    """
+    scale = np.diag([np.abs(sides[:, 2]).max()] * 2 + [1.0])
+    start = start @ scale / start[2, 2]
+    change, bloom_px = np.zeros(8), 0.0
+    pull = np.diag([1e-6 * len(samples)] * 8 + [(core_px / BLOOM_STD_PX) ** 2])
+    lines = sides[samples.side.astype(np.intp)] * np.array([1.0, 1.0, -1.0]) @ scale
+    for _ in range(FIT_STEPS):
+        away, slope = _away_px(samples.xy_px, lines, start, change)
+        slope = np.column_stack([slope, -samples.bright_inside * bloom])
+        gap = away - samples.bright_inside * bloom_px
+        core = max(core_px, 1.4826 * float(np.median(np.abs(gap))))
+        weight = 1.0 / (1.0 + (gap / core) ** 2) ** 2
+        force = slope.T @ (weight * gap) + pull[8] * bloom_px
+        step = -np.linalg.solve(slope.T @ (weight[:, None] * slope) + pull, force)
+        change, bloom_px = change + step[:8], bloom_px + float(step[8])
+        if np.abs(step).max() < CONVERGED:
+            break
+    away, _ = _away_px(samples.xy_px, lines, start, change)
+    homography = _changed(start, change) @ np.linalg.inv(scale)
+    return SidesFit(homography / homography[2, 2], bloom_px, away - samples.bright_inside * bloom_px)
+
+
+def _changed(start: FloatArray, change: FloatArray) -> FloatArray:
+    changed: FloatArray = start @ (np.eye(3) + np.append(change, 0.0).reshape(3, 3))
+    return changed
+
+
+def _away_px(
+    xy_px: FloatArray, lines: FloatArray, start: FloatArray, change: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return distances (N,) outside the lines in pixels, and their slopes (N, 8) by the eight changes."""
+
+    def away(trial: FloatArray) -> FloatArray:
+        seen = lines @ np.linalg.inv(_changed(start, trial))
+        distance: FloatArray = (np.einsum("ni,ni->n", seen[:, :2], xy_px) + seen[:, 2]) / np.hypot(*seen[:, :2].T)
+        return distance
+
+    now = away(change)
+    nudges = DERIVATIVE_STEP * np.eye(8)
+    return now, np.stack([(away(change + nudge) - now) / DERIVATIVE_STEP for nudge in nudges], axis=-1)
