@@ -97,7 +97,7 @@ def _let_in(path: str, query: list[tuple[str, str]], token: str) -> Response:
     rest = urlencode([pair for pair in query if pair[0] != _PARAMETER])
     safe_path = "/" + path.lstrip("/")  # "//host" would lead elsewhere
     answer = RedirectResponse(safe_path + (f"?{rest}" if rest else ""), status_code=303)
-    answer.set_cookie(COOKIE, token, max_age=COOKIE_DAYS * 86400, httponly=True, samesite="strict")
+    answer.set_cookie(COOKIE, token, max_age=COOKIE_DAYS * 86400, httponly=True, samesite="lax")
     answer.headers["Referrer-Policy"] = "no-referrer"
     return answer
 
