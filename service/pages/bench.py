@@ -1,0 +1,126 @@
+"""On the bench: many photos at once, a row each, corrections by hand, and what each rotor fits."""
+
+import asyncio
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.datastructures import FormData, UploadFile
+from starlette.responses import HTMLResponse, RedirectResponse
+
+from service.pages.answers import Ranked, ranked_of
+from service.pages.desk import AtDesk, Desk
+from service.pages.frame import go_to, show_page
+from service.pages.job import Job, Shot
+from service.pages.photo import REFERENCES, measure_shot, new_shot
+from service.problems import Problem
+
+router = APIRouter()
+FITS_FROM = 0.02
+MOST_FILES = 200
+
+
+@dataclass(frozen=True)
+class Row:
+    """One rotor: its photo, its reading, what it fits."""
+
+    job_id: str
+    shot: Shot
+    shown: bool
+    diameter: dict[str, float] | None
+    surface: str
+    answer: Ranked
+    fits: Sequence[dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class BenchPage:
+    """Context of ``bench.html``; ``job_id`` is empty before the first photo."""
+
+    job_id: str
+    axles: Sequence[tuple[str, str]]
+    axle: str
+    references: Sequence[tuple[str, str]]
+    rows: Sequence[Row]
+
+
+_AXLES = (("unknown", "Not known"), ("front", "All front"), ("rear", "All rear"))
+
+
+@router.get("/bench")
+def start_on_the_bench(request: Request) -> HTMLResponse:
+    """Ask for photos."""
+    return show_page(request, "bench.html", BenchPage("", _AXLES, "unknown", REFERENCES, ()))
+
+
+@router.post("/bench")
+async def begin(request: Request, desk: AtDesk) -> RedirectResponse:
+    """Open a bench with the first photos."""
+    async with request.form(max_files=MOST_FILES) as form:
+        job_id = desk.open_job(Job(entrance="bench", axle=_axle(form), parts="rotor"))
+        await _take_photos(request, desk, job_id, form)
+    answer = go_to(f"/jobs/{job_id}/bench")
+    answer.set_cookie("job", job_id, max_age=30 * 86400, httponly=True, samesite="lax")
+    return answer
+
+
+@router.get("/jobs/{job_id}/bench")
+def bench(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
+    """Show the rows."""
+    job = desk.job(job_id)
+    rows = [_row(desk, row_id) for row_id in job.rows]
+    page = BenchPage(job_id, _AXLES, job.axle, REFERENCES, [row for row in rows if row is not None])
+    return show_page(request, "bench.html", page)
+
+
+@router.post("/jobs/{job_id}/bench")
+async def add(request: Request, job_id: str, desk: AtDesk) -> RedirectResponse:
+    """Add photos to a bench."""
+    desk.job(job_id)
+    async with request.form(max_files=MOST_FILES) as form:
+        await _take_photos(request, desk, job_id, form)
+    return go_to(f"/jobs/{job_id}/bench")
+
+
+async def _take_photos(request: Request, desk: Desk, bench_id: str, form: FormData) -> None:
+    photos = [photo for photo in form.getlist("photo") if isinstance(photo, UploadFile) and photo.filename]
+    if not photos:
+        raise Problem("wrong-request", "No photo was chosen. Go back, choose some, and send them again.")
+    pieces = [await photo.read() for photo in photos]
+    shots = [
+        replace(new_shot(request, form, ""), name=str(photo.filename)[-100:], axle=_axle(form)) for photo in photos
+    ]
+    places = asyncio.Semaphore(desk.context.settings.workers)
+
+    async def one(shot: Shot, content: bytes) -> Shot:
+        async with places:
+            return await measure_shot(desk, shot, content)
+
+    for shot in await asyncio.gather(*map(one, shots, pieces)):
+        row_id = desk.open_job(Job(entrance="bench", axle=shot.axle, parts="rotor", shots=(shot,), bench=bench_id))
+        desk.change(bench_id, lambda job, row_id=row_id: replace(job, rows=(*job.rows, row_id)))  # type: ignore[misc]
+
+
+def _axle(form: FormData) -> str:
+    axle = form.get("axle")
+    return axle if isinstance(axle, str) and axle in ("front", "rear") else "unknown"
+
+
+def _row(desk: Desk, row_id: str) -> Row | None:
+    """Return one rotor's row; None where its photo was left out."""
+    standing = desk.standing(row_id)
+    if not standing.job.shots:
+        return None
+    shot = standing.job.shots[0]
+    surface = shot.measurement.get("surface") or {}
+    fits = [row for row in standing.identification["candidates"] if row["probability"] >= FITS_FROM]
+    return Row(
+        job_id=row_id,
+        shot=shot,
+        shown=desk.photos.get(shot.key) is not None,
+        diameter=(shot.measurement.get("dimensions") or {}).get("diameter_mm"),
+        surface=max(surface, key=surface.__getitem__) if surface else "",
+        answer=ranked_of(standing.identification, 3),
+        fits=fits,
+    )

@@ -1,0 +1,228 @@
+"""At the car: what is wanted, quick looks, then a photo and readings, each step free to skip and to come back to."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import cast
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse, RedirectResponse
+
+from service.pages.answers import Ranked, ranked_of
+from service.pages.desk import AtDesk, Standing
+from service.pages.forms import BETWEEN, Field, fields_of, take_answers, take_wanted
+from service.pages.frame import go_to, show_page
+from service.pages.job import Entrance, Job
+from service.pages.questions import CAR_QUESTIONS, QUICK, READINGS
+
+router = APIRouter()
+_AXLES = (
+    ("front", "Front"),
+    ("rear", "Rear"),
+    ("both", "Front and rear"),
+    ("unknown", "I have a part, but don't know which axle it is from"),
+)
+_PARTS = (("rotor", "Rotors"), ("pads", "Pads"), ("both", "Rotors and pads"))
+_STEPS = (
+    ("wanted", "What is wanted"),
+    ("looks", "Quick looks"),
+    ("photo", "Photo"),
+    ("readings", "Readings"),
+    ("result", "Result"),
+)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of the way, always open."""
+
+    words: str
+    address: str
+    current: bool
+
+
+@dataclass(frozen=True)
+class WantedPage:
+    """Context of ``wanted.html``."""
+
+    title: str
+    button: str
+    say: bool
+    steps: Sequence[Step]
+    axles: Sequence[tuple[str, str]]
+    part_choices: Sequence[tuple[str, str]]
+    models: Mapping[str, Sequence[str]]
+    axle: str
+    parts: str
+    model: str
+    year: str
+    fields: Sequence[Field]
+    more_open: bool
+
+
+@dataclass(frozen=True)
+class FieldsPage:
+    """Context of ``looks.html`` and ``readings.html``."""
+
+    job_id: str
+    job: Job
+    steps: Sequence[Step]
+    groups: Mapping[str, Sequence[Field]]
+    answer: Ranked
+
+
+def steps_of(job_id: str, job: Job, current: str) -> list[Step]:
+    """Return the steps of a job's way; the bench and the phone have shorter ones."""
+    base = f"/jobs/{job_id}"
+    if job.bench:
+        return [
+            Step("All rotors", f"/jobs/{job.bench}/bench", False),
+            *(Step(words, f"{base}/{name}", name == current) for name, words in _STEPS[3:]),
+        ]
+    steps = _STEPS
+    if job.entrance == "phone":
+        steps = (_STEPS[0], ("ask", "Questions"), *_STEPS[2:])
+    return [Step(words, f"{base}/{name}", name == current) for name, words in steps]
+
+
+@router.get("/car")
+def start_at_the_car(request: Request, desk: AtDesk) -> HTMLResponse:
+    """Ask what is wanted."""
+    return show_page(request, "wanted.html", _wanted_page(desk, Job(entrance="car", axle="", parts=""), (), {}))
+
+
+@router.get("/phone")
+def start_on_the_phone(request: Request, desk: AtDesk) -> HTMLResponse:
+    """Ask what is wanted, in words to be read out."""
+    return show_page(request, "wanted.html", _wanted_page(desk, Job(entrance="phone", axle="", parts=""), (), {}))
+
+
+@router.post("/car")
+@router.post("/phone")
+async def begin(request: Request, desk: AtDesk) -> RedirectResponse:
+    """Open a job."""
+    entrance = cast("Entrance", request.url.path.removeprefix("/"))
+    form = await form_of(request)
+    job_id = desk.open_job(take_wanted(Job(entrance=entrance), form, desk.context.catalogue))
+    answer = go_to(f"/jobs/{job_id}/{_after_wanted(desk.standing(job_id))}")
+    answer.set_cookie("job", job_id, max_age=30 * 86400, httponly=True, samesite="lax")
+    return answer
+
+
+@router.get("/jobs/{job_id}/wanted")
+def wanted(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
+    """Show what is wanted, to be changed."""
+    standing = desk.standing(job_id)
+    page = _wanted_page(desk, standing.job, steps_of(job_id, standing.job, "wanted"), standing.faults)
+    return show_page(request, "wanted.html", page)
+
+
+@router.post("/jobs/{job_id}/wanted")
+async def change_wanted(request: Request, job_id: str, desk: AtDesk) -> RedirectResponse:
+    """Change what is wanted."""
+    form = await form_of(request)
+    desk.change(job_id, lambda job: take_wanted(job, form, desk.context.catalogue))
+    return go_to(f"/jobs/{job_id}/{_after_wanted(desk.standing(job_id))}")
+
+
+@router.get("/jobs/{job_id}/looks")
+def looks(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
+    """Ask what a look settles, what settles most for this car first."""
+    standing = desk.standing(job_id)
+    groups = {"": _fields(standing, _by_gain(standing, QUICK))}
+    return show_page(request, "looks.html", _fields_page(standing, "looks", groups))
+
+
+@router.post("/jobs/{job_id}/looks")
+async def take_looks(request: Request, job_id: str, desk: AtDesk) -> RedirectResponse:
+    """Take the looks' answers and go on: to the result once every part is settled, else to the photo."""
+    form = await form_of(request)
+    standing = _take(desk, job_id, form)
+    if _has_fault(standing, form):
+        return go_to(f"/jobs/{job_id}/looks")
+    settled = standing.identification["verdict"] == "ready"
+    return go_to(f"/jobs/{job_id}/{'result' if settled else 'photo'}")
+
+
+@router.get("/jobs/{job_id}/readings")
+def readings(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
+    """Ask for readings taken by hand."""
+    standing = desk.standing(job_id)
+    groups = {title: _fields(standing, keys) for title, keys in READINGS.items()}
+    if standing.job.bench:
+        groups = {
+            "What can be seen": _fields(standing, ("rotor_mark", "surface", "construction", "ventilation")),
+            **groups,
+        }
+    return show_page(request, "readings.html", _fields_page(standing, "readings", groups))
+
+
+@router.post("/jobs/{job_id}/readings")
+async def take_readings(request: Request, job_id: str, desk: AtDesk) -> RedirectResponse:
+    """Take readings and show the result, or the form again where one can't be right."""
+    form = await form_of(request)
+    standing = _take(desk, job_id, form)
+    return go_to(f"/jobs/{job_id}/{'readings' if _has_fault(standing, form) else 'result'}")
+
+
+async def form_of(request: Request) -> dict[str, str]:
+    """Return a form's text fields."""
+    async with request.form() as form:
+        return {name: value for name, value in form.items() if isinstance(value, str)}
+
+
+def _take(desk: AtDesk, job_id: str, form: Mapping[str, str]) -> Standing:
+    desk.change(job_id, lambda job: take_answers(job, form))
+    return desk.standing(job_id)
+
+
+def _has_fault(standing: Standing, form: Mapping[str, str]) -> bool:
+    return bool(standing.faults.keys() & form.keys())
+
+
+def _after_wanted(standing: Standing) -> str:
+    if any(place.startswith("car.") for place in standing.faults):
+        return "wanted"
+    return "ask" if standing.job.entrance == "phone" else "looks"
+
+
+def _by_gain(standing: Standing, keys: Sequence[str]) -> list[str]:
+    """Return ``keys`` with what settles most for this car first; the rest keep their order."""
+    gains = {check["check"]: check["gain_bits"] for check in reversed(standing.identification["next_checks"])}
+    return sorted(keys, key=lambda key: -gains.get(key, 0.0))
+
+
+def _fields(standing: Standing, keys: Sequence[str]) -> list[Field]:
+    return fields_of(standing.job, keys, standing.faults, standing.desk.bounds)
+
+
+def _fields_page(standing: Standing, current: str, groups: Mapping[str, Sequence[Field]]) -> FieldsPage:
+    return FieldsPage(
+        job_id=standing.job_id,
+        job=standing.job,
+        steps=steps_of(standing.job_id, standing.job, current),
+        groups=groups,
+        answer=ranked_of(standing.identification, 4),
+    )
+
+
+def _wanted_page(desk: AtDesk, job: Job, steps: Sequence[Step], faults: Mapping[str, str]) -> WantedPage:
+    models: dict[str, list[str]] = {}
+    for line, model in sorted(desk.context.catalogue.fitments.models):
+        models.setdefault(line, []).append(model)
+    known = [job.vehicle[key] for key in ("line", "model") if key in job.vehicle]
+    return WantedPage(
+        title="What does the customer want?" if job.entrance == "phone" else "What do you want?",
+        button="Go on",
+        say=job.entrance == "phone",
+        steps=steps,
+        axles=_AXLES,
+        part_choices=_PARTS,
+        models=models,
+        axle=job.axle,
+        parts=job.parts,
+        model=BETWEEN.join(known),
+        year=job.vehicle.get("year", ""),
+        # On the phone these are questions of their own.
+        fields=fields_of(replace(job, axle="front"), CAR_QUESTIONS, faults, {}) if job.entrance == "car" else (),
+        more_open=any(place.startswith("car.") for place in job.answers),
+    )

@@ -1,0 +1,84 @@
+"""Reading a submitted form: the wanted part, the car, the answers."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import cast
+
+from catalogue import Catalogue
+from service.pages.job import AXLES, PARTS, Answer, Job, question_id
+from service.pages.lengths import Unit
+from service.pages.plausible import Bounds
+from service.pages.questions import CAR_QUESTIONS, Question, question_of
+
+Form = Mapping[str, str]
+BETWEEN = " / "
+
+
+@dataclass(frozen=True)
+class Field:
+    """One question as a form shows it."""
+
+    question: Question
+    place: str
+    answer: Answer
+    fault: str
+    bounds: Bounds | None
+    axle_words: str
+
+
+def fields_of(job: Job, keys: Iterable[str], faults: Mapping[str, str], bounds: Mapping[str, Bounds]) -> list[Field]:
+    """Return the fields of a form that asks ``keys``, for each axle of the job where a key belongs to an axle."""
+    fields: dict[str, Field] = {}
+    for key in keys:
+        question = question_of(key)
+        if question is not None:
+            for axle in job.axles:
+                place = question_id(axle, key)
+                fields.setdefault(place, _field(job, place, question, faults.get(place, ""), bounds.get(key)))
+    return list(fields.values())
+
+
+def _field(job: Job, place: str, question: Question, fault: str, bounds: Bounds | None) -> Field:
+    axle = place.split(".", 1)[0]
+    words = f"{axle.capitalize()}: " if len(job.axles) > 1 and axle != "car" else ""
+    return Field(question, place, job.answers.get(place, Answer()), fault, bounds, words)
+
+
+def take_answers(job: Job, form: Form) -> Job:
+    """Return the job with every answer that the form carries; a field left empty takes its answer back."""
+    for place, text in form.items():
+        axle, _, key = place.partition(".")
+        if (axle == "car" or axle in job.axles) and ":" not in key and question_of(key) is not None:
+            job = job.answer(place, _answer(form, place, text))
+    return job
+
+
+def _answer(form: Form, place: str, text: str) -> Answer:
+    unit = form.get(f"{place}:unit", "mm")
+    return Answer(
+        text.strip()[:200], cast("Unit", unit if unit in ("mm", "in") else "mm"), form.get(f"{place}:tool", "")
+    )
+
+
+def take_wanted(job: Job, form: Form, catalogue: Catalogue) -> Job:
+    """Return the job with what is wanted and for which car; what the catalogue lacks counts as not said."""
+    axle, parts = form.get("axle", ""), form.get("parts", "")
+    line, _, model = form.get("model", "").partition(BETWEEN)
+    vehicle = {}
+    if (line, model) in catalogue.fitments.models:
+        vehicle = {"line": line, "model": model}
+    elif line in catalogue.fitments.lines and not model:
+        vehicle = {"line": line}
+    year = form.get("year", "").strip()
+    if year.isdigit() and 1950 <= int(year) <= 2100:
+        vehicle["year"] = year
+    job = replace(
+        job,
+        axle=axle if axle in AXLES else job.axle,
+        parts=parts if parts in PARTS else job.parts,
+        vehicle=vehicle,
+    )
+    return take_answers(job, {place: text for place, text in form.items() if place in _CAR_PLACES})
+
+
+_CAR_PLACES = {f"car.{key}" for key in CAR_QUESTIONS}

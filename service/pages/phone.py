@@ -1,0 +1,161 @@
+"""On the phone: one question at a time, what settles most for this car first, the ranking always in sight."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse, RedirectResponse
+
+from catalogue.vin import VinReport, examine_vin
+from service.pages.answers import Ranked, evidence_words, next_checks_of, ranked_of
+from service.pages.car import Step, form_of, steps_of
+from service.pages.desk import AtDesk, Standing
+from service.pages.forms import Field, fields_of, take_answers
+from service.pages.frame import go_to, show_page
+from service.pages.job import Job, question_id
+from service.pages.questions import question_of
+from service.problems import Problem
+
+router = APIRouter()
+RECORDS = ("car.option_code", "car.built")
+_WORDS = (
+    "Alfa Bravo Charlie Delta Echo Foxtrot Golf Hotel India Juliett Kilo Lima Mike November Oscar Papa Quebec "
+    "Romeo Sierra Tango Uniform Victor Whiskey X-ray Yankee Zulu"
+)  # the alphabet of ICAO Annex 10, volume II, from memory
+SPELLING = {word[0]: word for word in _WORDS.split()}
+
+
+@dataclass(frozen=True)
+class Said:
+    """One question already answered, to be changed."""
+
+    words: str
+    answer: str
+    address: str
+
+
+@dataclass(frozen=True)
+class ReadBack:
+    """A vehicle number to be read back, in groups, with what may be wrong in it."""
+
+    report: VinReport
+    spoken: Sequence[str]
+
+
+@dataclass(frozen=True)
+class AskPage:
+    """Context of ``ask.html``."""
+
+    job_id: str
+    steps: Sequence[Step]
+    field: Field
+    say: str
+    said: Sequence[Said]
+    number: int
+    previous: str
+    answer: Ranked
+    read_back: ReadBack | None
+
+
+@router.get("/jobs/{job_id}/ask")
+def ask_next(job_id: str, desk: AtDesk) -> RedirectResponse:
+    """Go to the question that settles most, or to the result where none is left."""
+    place = _next_place(desk.standing(job_id))
+    return go_to(f"/jobs/{job_id}/ask/{place}" if place else f"/jobs/{job_id}/result")
+
+
+@router.get("/jobs/{job_id}/ask/{place}")
+def ask(request: Request, job_id: str, place: str, desk: AtDesk) -> HTMLResponse:
+    """Ask one question."""
+    return show_page(request, "ask.html", _page(desk.standing(job_id), place))
+
+
+@router.post("/jobs/{job_id}/ask/{place}")
+async def take(request: Request, job_id: str, place: str, desk: AtDesk) -> RedirectResponse:
+    """Take one answer, or "don't know", and go on."""
+    _known(desk.job(job_id), place)
+    form = await form_of(request)
+    if form.get("do") == "pass" or not form.get(place, "").strip():
+        desk.change(job_id, lambda job: job.pass_over(place))
+        return go_to(f"/jobs/{job_id}/ask")
+    desk.change(job_id, lambda job: take_answers(job, form))
+    stays = place in desk.standing(job_id).faults or (place == "car.vin" and form.get("do") != "confirm")
+    return go_to(f"/jobs/{job_id}/ask/{place}" if stays else f"/jobs/{job_id}/ask")
+
+
+def _next_place(standing: Standing) -> str:
+    """Return where the next answer goes: the VIN first, then what settles most; empty where all is said."""
+    job = standing.job
+    done = {*job.answers, *job.passed}
+    if "car.vin" not in done:
+        return "car.vin"
+    if standing.identification["verdict"] in ("ready", "no-match"):
+        return ""
+    for check in next_checks_of(standing.identification):
+        if question_of(check.key) is not None:
+            for axle in job.axles if check.axle == "car" else (check.axle,):
+                place = question_id(axle, check.key)
+                if place not in done:
+                    return place
+    return next((place for place in RECORDS if place not in done), "")
+
+
+def _page(standing: Standing, place: str) -> AskPage:
+    job = standing.job
+    key = _known(job, place)
+    fields = fields_of(job, [key], standing.faults, standing.desk.bounds)
+    field = next(field for field in fields if field.place == place)
+    axle = place.split(".", 1)[0]
+    return AskPage(
+        job_id=standing.job_id,
+        steps=steps_of(standing.job_id, job, "ask"),
+        field=field,
+        say=field.question.say.format(axle={"unknown": "", "car": ""}.get(axle, axle)).replace("  ", " "),
+        said=_said(standing),
+        number=len({*job.answers, *job.passed} - {place}) + 1,
+        previous=_previous(standing, place),
+        answer=ranked_of(standing.identification, 4),
+        read_back=_read_back(field.answer.text) if place == "car.vin" and field.answer.text else None,
+    )
+
+
+def _known(job: Job, place: str) -> str:
+    axle, _, key = place.partition(".")
+    if question_of(key) is None or (axle not in job.axles and axle != "car") or question_id(axle, key) != place:
+        raise Problem("not-found", "There is no such question in this job.")
+    return key
+
+
+def _said(standing: Standing) -> list[Said]:
+    job = standing.job
+    answered = [
+        Said(_words(job, place), _answer_words(place, answer.text, answer.unit), f"/jobs/{standing.job_id}/ask/{place}")
+        for place, answer in job.answers.items()
+    ]
+    passed = [Said(_words(job, place), "don't know", f"/jobs/{standing.job_id}/ask/{place}") for place in job.passed]
+    return answered + passed
+
+
+def _words(job: Job, place: str) -> str:
+    axle, key = place.split(".", 1)
+    return evidence_words(key) + (f" ({axle})" if axle != "car" and len(job.axles) > 1 else "")
+
+
+def _answer_words(place: str, text: str, unit: str) -> str:
+    question = question_of(place.split(".", 1)[1])
+    if question is None:
+        return text
+    bare = question.kind == "length" and text.replace(".", "").replace(",", "").isdigit()
+    return dict(question.options).get(text, f"{text} {unit}" if bare else text)
+
+
+def _previous(standing: Standing, place: str) -> str:
+    """Return the address of the question before this one."""
+    order = [*standing.job.answers, *standing.job.passed]
+    before = order[: order.index(place)] if place in order else order
+    return f"/jobs/{standing.job_id}/ask/{before[-1]}" if before else f"/jobs/{standing.job_id}/wanted"
+
+
+def _read_back(text: str) -> ReadBack:
+    report = examine_vin(text)
+    return ReadBack(report, [SPELLING.get(character, character) for character in report.vin])

@@ -1,0 +1,275 @@
+"""The photo: how to take it, the upload, what was found in it, and its correction by hand."""
+
+import math
+import secrets
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from service.faults import problem_of
+from service.measuring import PhotoFault
+from service.options import PHOTO_OPTIONS, OptionError, parse_order
+from service.pages.answers import Ranked, ranked_of
+from service.pages.car import Step, steps_of
+from service.pages.desk import AtDesk, Desk
+from service.pages.evidence import told_options
+from service.pages.frame import frame_of, go_to, show_page
+from service.pages.job import Job, Shot
+from service.pages.lengths import read_length
+from service.pages.working_photos import WorkingPhoto, prepare_photo
+from service.problems import Problem
+from service.workers import Busy, WorkerLost
+
+router = APIRouter()
+LENGTHS = ("lift_mm", "thickness_mm", "height_mm", "diameter_mm")
+HANDLES_ROUND = 8
+REFERENCES = (
+    ("auto", "Find what is there"),
+    ("card", "A bank card or another card of that size"),
+    ("tag", "Printed face tag, check bar measures 100 mm"),
+    ("tag:unmeasured", "Printed face tag, check bar not measured"),
+    ("coin:eur-2", "Coin: 2 euro"),
+    ("coin:eur-1", "Coin: 1 euro"),
+    ("coin:usd-0.25", "Coin: US quarter"),
+    ("coin:gbp-2", "Coin: 2 pounds"),
+    ("a4", "A sheet of A4"),
+    ("letter", "A sheet of Letter"),
+)
+LIES = (
+    ("", "As usual for it"),
+    ("face", "On the rotor's face"),
+    ("bench", "On the bench, beside the rotor"),
+    ("hat", "On the hat"),
+)
+HATS = (("auto", "See for yourself"), ("up", "Hat up"), ("down", "Hat down"))
+
+
+@dataclass(frozen=True)
+class UploadPage:
+    """Context of ``photo_upload.html``."""
+
+    job_id: str
+    job: Job
+    steps: Sequence[Step]
+    view: str
+    axle: str
+    options: Mapping[str, str]
+    references: Sequence[tuple[str, str]]
+    lies: Sequence[tuple[str, str]]
+    hats: Sequence[tuple[str, str]]
+    large_ring: bool
+    shots: Sequence[Shot]
+
+
+@dataclass(frozen=True)
+class Curve:
+    """One thing found, as an SVG polygon in pixels of the photo as displayed."""
+
+    kind: str
+    points: str
+
+
+@dataclass(frozen=True)
+class Handle:
+    """One point that may be dragged."""
+
+    kind: str
+    words: str
+    x: float
+    y: float
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One length read off the photo."""
+
+    key: str
+    value_mm: float
+    low_mm: float
+    high_mm: float
+
+
+@dataclass(frozen=True)
+class ShotPage:
+    """Context of ``photo.html``."""
+
+    job_id: str
+    job: Job
+    steps: Sequence[Step]
+    shot: Shot
+    picture: WorkingPhoto | None
+    curves: Sequence[Curve]
+    handles: Sequence[Handle]
+    readings: Sequence[Reading]
+    options: Mapping[str, str]
+    references: Sequence[tuple[str, str]]
+    lies: Sequence[tuple[str, str]]
+    hats: Sequence[tuple[str, str]]
+    answer: Ranked
+
+
+@router.get("/jobs/{job_id}/photo")
+def upload_form(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
+    """Show how to take the photo, and take it."""
+    job = desk.job(job_id)
+    view = "edge" if request.query_params.get("view") == "edge" else "face"
+    axle = request.query_params.get("axle", "")
+    told = told_options(job, axle if axle in job.axles else job.axles[0], desk.bounds)
+    page = UploadPage(
+        job_id=job_id,
+        job=job,
+        steps=steps_of(job_id, job, "photo"),
+        view=view,
+        axle=axle if axle in job.axles else job.axles[0],
+        options={"reference": "auto", "lies": "", "hat": "auto", **told},
+        references=REFERENCES,
+        lies=LIES,
+        hats=HATS,
+        large_ring=True,
+        shots=job.shots,
+    )
+    return show_page(request, "photo_upload.html", page)
+
+
+@router.post("/jobs/{job_id}/photo")
+async def upload(request: Request, job_id: str, desk: AtDesk) -> RedirectResponse:
+    """Measure an upload and show what was found."""
+    desk.job(job_id)
+    async with request.form(max_files=1) as form:
+        shot = new_shot(request, form, "")
+        photo = form.get("photo")
+        if not isinstance(photo, UploadFile) or not photo.filename:
+            raise Problem("wrong-request", "No photo was chosen. Go back, choose one, and send it again.")
+        content = await photo.read()
+    shot = await measure_shot(desk, replace(shot, name=photo.filename[-100:]), content)
+    desk.change(job_id, lambda job: job.with_shot(shot))
+    return go_to(f"/jobs/{job_id}/photos/{shot.key}")
+
+
+@router.get("/jobs/{job_id}/photos/{key}")
+def shot_page(request: Request, job_id: str, key: str, desk: AtDesk) -> HTMLResponse:
+    """Show a photo with what was found drawn on it, and handles."""
+    standing = desk.standing(job_id)
+    shot = _shot(standing.job, key)
+    picture = desk.photos.get(key)
+    page = ShotPage(
+        job_id=job_id,
+        job=standing.job,
+        steps=steps_of(job_id, standing.job, "photo"),
+        shot=shot,
+        picture=picture,
+        curves=_curves(shot.measurement),
+        handles=_handles(shot, picture),
+        readings=[
+            Reading(k, d["value"], d["low"], d["high"]) for k, d in (shot.measurement.get("dimensions") or {}).items()
+        ],
+        options={"reference": "auto", "lies": "", "hat": "auto", **shot.options},
+        references=REFERENCES,
+        lies=LIES,
+        hats=HATS,
+        answer=ranked_of(standing.identification, 4),
+    )
+    return show_page(request, "photo.html", page)
+
+
+@router.post("/jobs/{job_id}/photos/{key}")
+async def fit_again(request: Request, job_id: str, key: str, desk: AtDesk) -> RedirectResponse:
+    """Measure a photo again by what a person corrected."""
+    old = _shot(desk.job(job_id), key)
+    picture = desk.photos.get(key)
+    if picture is None:
+        raise Problem(
+            "not-found", "The photo itself is held here no longer; its measurement is. Send the photo once more."
+        )
+    async with request.form() as form:
+        shot = replace(new_shot(request, form, key), axle=old.axle, name=old.name)
+    shot = await measure_shot(desk, shot, picture.content)
+    if shot.problem:
+        shot = replace(shot, measurement=old.measurement)
+    desk.change(job_id, lambda job: job.with_shot(shot))
+    return go_to(f"/jobs/{job_id}/photos/{key}")
+
+
+@router.post("/jobs/{job_id}/photos/{key}/remove")
+def remove(job_id: str, key: str, desk: AtDesk) -> RedirectResponse:
+    """Take a photo out of the job."""
+    job = desk.change(job_id, lambda job: job.without_shot(key))
+    desk.photos.drop(key)
+    return go_to(f"/jobs/{job.bench}/bench" if job.bench else f"/jobs/{job_id}/photo")
+
+
+@router.get("/jobs/{job_id}/photos/{key}/picture.jpg")
+def picture(job_id: str, key: str, desk: AtDesk) -> Response:
+    """Return the photo as it is shown."""
+    _shot(desk.job(job_id), key)
+    held = desk.photos.get(key)
+    if held is None:
+        raise Problem("not-found", "The photo itself is held here no longer.")
+    return Response(held.shown_jpeg, media_type="image/jpeg", headers={"Cache-Control": "private, max-age=3600"})
+
+
+async def measure_shot(desk: Desk, shot: Shot, content: bytes) -> Shot:
+    """Return ``shot`` with what its photo measures, or with why the file or an option can't be used."""
+    try:
+        order = parse_order(shot.options)
+        measured = await desk.context.pool.measure(content, shot.name, order)
+        if desk.photos.get(shot.key) is None:
+            desk.photos.put(shot.key, await run_in_threadpool(prepare_photo, content))
+    except (PhotoFault, OptionError, Busy, WorkerLost, Problem) as fault:
+        return replace(shot, problem=problem_of(fault).detail)
+    return replace(shot, measurement=measured.measurement, problem="")
+
+
+def new_shot(request: Request, form: FormData, key: str) -> Shot:
+    """Return the photo that a form describes, unmeasured; without a ``key`` it gets a new one."""
+    unit = frame_of(request).unit
+    options = {name: text for name, text in form.items() if name in PHOTO_OPTIONS and isinstance(text, str) and text}
+    if options.get("reference") == "bolt-circle":
+        options["reference"] = f"bolt-circle:{form.get('bolt_circle') or ''}"
+    for name in LENGTHS:
+        if name in options:
+            with suppress(ValueError):  # parse_order says it in its own words
+                options[name] = f"{read_length(options[name], unit):.3f}"
+    axle = str(form.get("axle") or "unknown")
+    return Shot(key or secrets.token_urlsafe(9), "photo", axle, options)
+
+
+def _shot(job: Job, key: str) -> Shot:
+    shot = job.shot(key)
+    if shot is None:
+        raise Problem("not-found", "This photo is not in the job any more.")
+    return shot
+
+
+def _curves(measurement: Mapping[str, Any]) -> list[Curve]:
+    curves = []
+    for name, points in (measurement.get("geometry") or {}).items():
+        kind = {"rim_px": "rim", "reference_px": "reference"}.get(name, "other")
+        curves.append(Curve(kind, " ".join(f"{x:.1f},{y:.1f}" for x, y in points)))
+    return curves
+
+
+def _handles(shot: Shot, picture: WorkingPhoto | None) -> list[Handle]:
+    """Return points round the rim and on the reference; where no rim was found, a ring to be drawn onto it."""
+    if picture is None or shot.view == "edge":
+        return []
+    geometry = shot.measurement.get("geometry") or {}
+    rim = geometry.get("rim_px") or _middle_ring(picture)
+    every = max(len(rim) // HANDLES_ROUND, 1)
+    handles = [Handle("rim", "Rim", x, y) for x, y in rim[::every][:HANDLES_ROUND]]
+    reference = geometry.get("reference_px") or []
+    few = max(math.ceil(len(reference) / HANDLES_ROUND), 1)
+    return handles + [Handle("reference", "Reference", x, y) for x, y in reference[::few]]
+
+
+def _middle_ring(picture: WorkingPhoto) -> list[tuple[float, float]]:
+    x, y = picture.width_px / 2, picture.height_px / 2
+    radius = 0.7 * min(x, y)
+    angles = [2 * math.pi * step / HANDLES_ROUND for step in range(HANDLES_ROUND)]
+    return [(x + radius * math.cos(angle), y + radius * math.sin(angle)) for angle in angles]

@@ -1,0 +1,163 @@
+"""The result that everybody can read: verdicts, ranking, charts, order sheet; keeping it as a case."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import HTMLResponse, RedirectResponse
+
+from service.charts import reading_chart
+from service.pages.answers import (
+    NextCheck,
+    PartVerdict,
+    Ranked,
+    evidence_words,
+    next_checks_of,
+    ranked_of,
+    verdicts_of,
+)
+from service.pages.car import Step, form_of, steps_of
+from service.pages.desk import AtDesk, Standing
+from service.pages.frame import frame_of, go_to, show_page
+from service.pages.job import Job
+from service.pages.lengths import Unit, show_length
+from service.pages.questions import QUICK
+from service.pages.reading_charts import charts_of
+from service.stored_photo import without_location
+
+router = APIRouter()
+SHOWN_ROWS = 6
+_BY_RECORD = {"option_code": "car.option_code", "vin": "car.vin", "built": "car.built"}
+
+
+@dataclass(frozen=True)
+class Way:
+    """A check still worth making, and the address of the form that takes it."""
+
+    check: NextCheck
+    address: str
+
+
+@dataclass(frozen=True)
+class Undecided:
+    """Packages that can't be told apart, in words."""
+
+    packages: Sequence[str]
+    axle: str
+    any_reading: bool
+    resolved_by: Sequence[str]
+    same_parts: Sequence[str]
+
+
+@dataclass(frozen=True)
+class ResultPage:
+    """Context of ``result.html``."""
+
+    job_id: str
+    job: Job
+    steps: Sequence[Step]
+    answer: Ranked
+    verdicts: Sequence[PartVerdict]
+    ways: Sequence[Way]
+    conflicts: Sequence[Mapping[str, Any]]
+    charts: Sequence[Any]
+    undecided: Sequence[Undecided]
+    order: Sequence[Mapping[str, Any]]
+    wear: Sequence[Mapping[str, Any]]
+    cautions: Sequence[str]
+    ignored: Sequence[Mapping[str, Any]]
+    why: Sequence[Mapping[str, Any]]
+    left_out: Mapping[str, str]
+    customer_text: str
+    photos_held: int
+
+
+@router.get("/jobs/{job_id}/result")
+def result(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
+    """Show what the evidence says."""
+    return show_page(request, "result.html", _page(desk.standing(job_id), frame_of(request).unit))
+
+
+@router.post("/jobs/{job_id}/keep")
+async def keep(request: Request, job_id: str, desk: AtDesk) -> RedirectResponse:
+    """Keep the job as a case; its photos only where their owner agrees, without place and time."""
+    form = await form_of(request)
+    standing = desk.standing(job_id)
+    cases = desk.context.cases
+    case_id = await run_in_threadpool(cases.keep, standing.evidence, standing.identification)
+    if form.get("consent") == "yes":
+        for shot in standing.job.shots:
+            held = desk.photos.get(shot.key)
+            if held is not None:
+                photo = await run_in_threadpool(without_location, held.content, shot.name)
+                cases.add_photo(case_id, photo)
+    desk.change(job_id, lambda job: replace(job, kept_as=case_id))
+    return go_to(f"/jobs/{job_id}/result")
+
+
+def _page(standing: Standing, unit: Unit) -> ResultPage:
+    said = standing.identification
+    return ResultPage(
+        job_id=standing.job_id,
+        job=standing.job,
+        steps=steps_of(standing.job_id, standing.job, "result"),
+        answer=ranked_of(said, SHOWN_ROWS),
+        verdicts=verdicts_of(said),
+        ways=[Way(check, _address(standing.job_id, standing.job, check)) for check in next_checks_of(said)[:4]],
+        conflicts=said["conflicts"],
+        charts=[reading_chart(chart, lambda mm: show_length(mm, unit)) for chart in charts_of(said)],
+        undecided=[_undecided(group) for group in said["cannot_tell_apart"]],
+        order=(said.get("order") or {}).get("axles", ()),
+        wear=_wear(said.get("wear")),
+        cautions=said["cautions"],
+        ignored=said["ignored"],
+        why=[row for row in said["candidates"][:3] if row.get("why")],
+        left_out={evidence_words(place.split(".", 1)[1]): why for place, why in standing.faults.items()},
+        customer_text=customer_text(standing),
+        photos_held=sum(standing.desk.photos.get(shot.key) is not None for shot in standing.job.shots),
+    )
+
+
+def customer_text(standing: Standing) -> str:
+    """Return a short text for the customer: what may be ordered, what is open, what to look at."""
+    job, verdicts = standing.job, verdicts_of(standing.identification)
+    car = " ".join(job.vehicle[key] for key in ("line", "model", "year") if key in job.vehicle)
+    lines = [f"Brakes{' for your ' + car if car else ''}:"]
+    lines += [f"- {verdict.sentence}" for verdict in verdicts]
+    ready = all(verdict.verdict == "ready" for verdict in verdicts) and bool(verdicts)
+    checks = next_checks_of(standing.identification)
+    if not ready and checks:
+        lines.append(f"What would help most: {checks[0].label[0].lower()}{checks[0].label[1:]}. {checks[0].how}")
+    lines.append(
+        "Please compare the numbers on the old parts before fitting. The maker's data and the marking on the part "
+        "prevail; work on brakes is for qualified people."
+    )
+    return "\n".join(lines)
+
+
+def _address(job_id: str, job: Job, check: NextCheck) -> str:
+    """Return where a check is answered: a question on the phone, else the field of a form."""
+    if check.key in _BY_RECORD:
+        place, form = _BY_RECORD[check.key], "wanted"
+    else:
+        place = "car.wheel_in" if check.key == "wheel_in" else f"{check.axle}.{check.key}"
+        form = "looks" if check.key in QUICK and not job.bench else "readings"
+    return f"/jobs/{job_id}/ask/{place}" if job.entrance == "phone" else f"/jobs/{job_id}/{form}#{place}"
+
+
+def _undecided(group: Mapping[str, Any]) -> Undecided:
+    return Undecided(
+        packages=group["packages"],
+        axle=group["axle"],
+        any_reading=group["by"] == "any reading",
+        resolved_by=[evidence_words(key) for key in group["resolved_by"]],
+        same_parts=group["same_parts"],
+    )
+
+
+def _wear(wear: Any) -> list[Mapping[str, Any]]:
+    if not wear:
+        return []
+    return list(wear) if isinstance(wear, list) else [wear]

@@ -1,0 +1,121 @@
+"""The catalogue as pages show it: models with their packages, rotors as drawings need them."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from catalogue import Catalogue
+from catalogue.schema import AXLES, OFFERS, STILL_MADE, UNKNOWN, Caliper, Pads, Rotor, month_text
+from service.charts import RotorFigures
+
+
+@dataclass(frozen=True)
+class Brake:
+    """One axle of a package, with its parts."""
+
+    package: str
+    name: str
+    axle: str
+    rotor: Rotor
+    rotor_right: Rotor | None
+    pads: Pads
+    caliper: Caliper
+    min_wheel_in: float | None
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A package as one model has it."""
+
+    package: str
+    years: str
+    built: str
+    option_code: str
+    offered: str
+    brakes: tuple[Brake, ...]
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """Read-only views of one catalogue."""
+
+    catalogue: Catalogue
+
+    @property
+    def lines(self) -> dict[str, list[str]]:
+        """The models of each line, sorted."""
+        lines: dict[str, list[str]] = {}
+        for line, model in sorted(self.catalogue.fitments.models):
+            lines.setdefault(line, []).append(model)
+        return lines
+
+    @property
+    def largest_mm(self) -> float:
+        """The largest rotor's diameter, which all drawings are scaled by."""
+        return float(self.catalogue.rotors.diameter_mm.max())
+
+    def offers(self, line: str, model: str) -> list[Offer]:
+        """Return what one model may have, in the catalogue's order; empty for an unknown model."""
+        fitments = self.catalogue.fitments
+        if (line, model) not in fitments.models:
+            return []
+        number = fitments.models.index((line, model))
+        return [self._offer(int(row)) for row in (fitments.model == number).nonzero()[0]]
+
+    def brakes_of_axle(self, line: str, axle: str) -> list[Brake]:
+        """Return the packages of one line on one axle, each once."""
+        fitments = self.catalogue.fitments
+        models = [number for number, (of_line, _) in enumerate(fitments.models) if of_line == line]
+        rows = [int(row) for number in models for row in (fitments.model == number).nonzero()[0]]
+        packages = dict.fromkeys(int(fitments.package[row]) for row in rows)
+        return [brake for package in packages for brake in self._brakes(package) if brake.axle == axle]
+
+    def _offer(self, row: int) -> Offer:
+        fitments = self.catalogue.fitments
+        package = int(fitments.package[row])
+        code, offered = int(fitments.code[row]), int(fitments.offered[row])
+        months = [int(fitments.built_from[row]), int(fitments.built_to[row])]
+        until = int(fitments.year_to[row])
+        return Offer(
+            package=self.catalogue.packages.keys[package],
+            years=f"{int(fitments.year_from[row])} to {'now' if until == STILL_MADE else until}",
+            built=" to ".join("…" if month == UNKNOWN else month_text(month) for month in months)
+            if any(month != UNKNOWN for month in months)
+            else "",
+            option_code="" if code == UNKNOWN else fitments.codes[code],
+            offered="" if offered == UNKNOWN else OFFERS[offered],
+            brakes=tuple(self._brakes(package)),
+        )
+
+    def _brakes(self, package: int) -> Iterator[Brake]:
+        packages, catalogue = self.catalogue.packages, self.catalogue
+        for row in map(int, packages.row[package]):
+            if row == UNKNOWN:
+                continue
+            right, wheel = int(packages.rotor_right[row]), float(packages.min_wheel_in[row])
+            yield Brake(
+                package=packages.keys[package],
+                name=packages.name_of(package),
+                axle=AXLES[int(packages.axle[row])],
+                rotor=catalogue.rotors.row(int(packages.rotor[row])),
+                rotor_right=None if right == UNKNOWN else catalogue.rotors.row(right),
+                pads=catalogue.pads.row(int(packages.pads[row])),
+                caliper=catalogue.calipers.row(int(packages.caliper[row])),
+                min_wheel_in=None if wheel != wheel else wheel,  # NaN: not known
+            )
+
+
+def figures_of(rotor: Rotor) -> RotorFigures:
+    """Return the numbers that a rotor's drawing needs."""
+    return RotorFigures(
+        diameter_mm=rotor.diameter_mm,
+        thickness_mm=rotor.thickness_mm,
+        height_mm=rotor.height_mm,
+        ring_inner_mm=rotor.ring_inner_mm,
+        hat_mm=rotor.hat_mm,
+        centre_bore_mm=rotor.centre_bore_mm,
+        bolt_count=rotor.bolt_count,
+        bolt_circle_mm=rotor.bolt_circle_mm,
+        surface=rotor.surface,
+        ventilation=rotor.ventilation,
+        construction=rotor.construction,
+    )

@@ -1,0 +1,51 @@
+// Keeps what was typed but not yet sent, so that a reload or the back button loses nothing.
+const forms = document.querySelectorAll("form[data-keep]");
+document.documentElement.dataset.script = "on";
+
+function keyOf(form) {
+  return `kept:${location.pathname}${location.search}:${[...forms].indexOf(form)}`;
+}
+
+function controls(form) {
+  return [...form.elements].filter((control) => control.name && !["file", "hidden", "submit"].includes(control.type));
+}
+
+function keep(form) {
+  const said = controls(form).map((control) =>
+    ["radio", "checkbox"].includes(control.type) ? control.checked : control.value);
+  sessionStorage.setItem(keyOf(form), JSON.stringify(said));
+}
+
+function bringBack(form) {
+  const kept = sessionStorage.getItem(keyOf(form));
+  if (!kept) return;
+  const said = JSON.parse(kept);
+  const fields = controls(form);
+  if (said.length !== fields.length) return; // the form has changed since
+  fields.forEach((control, at) => {
+    if (["radio", "checkbox"].includes(control.type)) control.checked = said[at];
+    else control.value = said[at];
+  });
+}
+
+for (const form of forms) {
+  bringBack(form);
+  form.addEventListener("input", () => keep(form));
+  // Sent: from here on the server's word counts. Forms sent by script say so with "sent".
+  form.addEventListener("submit", () => form.hasAttribute("data-upload") || sessionStorage.removeItem(keyOf(form)));
+  form.addEventListener("sent", () => sessionStorage.removeItem(keyOf(form)));
+}
+
+for (const button of document.querySelectorAll("[data-print]")) button.addEventListener("click", () => window.print());
+for (const button of document.querySelectorAll("[data-copy]")) {
+  button.addEventListener("click", async () => {
+    const text = document.getElementById(button.dataset.copy);
+    text.select();
+    try {
+      await navigator.clipboard.writeText(text.value);
+      button.textContent = "Copied";
+    } catch {
+      button.textContent = "Selected: copy it with your keyboard"; // no clipboard without a secure connection
+    }
+  });
+}
