@@ -7,6 +7,7 @@ from fastapi import APIRouter, Depends, Request, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
 
+from service.cases import StoredPhoto
 from service.context import Context, context_of
 from service.identifying import identify_wire
 from service.options import Order, parse_order
@@ -85,7 +86,8 @@ async def add_photo(case_id: str, request: Request, context: InContext) -> dict[
         if str(form.get("consent", "")).lower() not in _YES:
             raise Problem("wrong-request", "consent must be true: a photo is kept only when its owner agrees.")
         content = await photo.read()
-    return await run_in_threadpool(_keep_photo, context, case_id, photo.filename or "photo", content)
+    lean = await context.pool.run(without_location, content, photo.filename or "photo")
+    return await run_in_threadpool(_keep_photo, context, case_id, lean)
 
 
 @router.get("/cases/{case_id}/photos/{photo_id}")
@@ -127,9 +129,9 @@ async def _json_of(request: Request) -> dict[str, Any]:
     return wire
 
 
-def _keep_photo(context: Context, case_id: str, name: str, content: bytes) -> dict[str, Any]:
+def _keep_photo(context: Context, case_id: str, photo: StoredPhoto) -> dict[str, Any]:
     try:
-        photo_id = context.cases.add_photo(case_id, without_location(content, name))
+        photo_id = context.cases.add_photo(case_id, photo)
     except KeyError:
         raise _no_case(case_id) from None
     return {"id": photo_id, "case": case_id}

@@ -2,9 +2,12 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from service.options import Order
+
+if TYPE_CHECKING:
+    from vision.photo import Photo
 
 
 class PhotoFault(Exception):  # noqa: N818 - the person's file is at fault, not the program
@@ -58,7 +61,7 @@ def measure(source: Path | bytes, name: str, order: Order, *, overlay: bool = Fa
     # Imported here so that the server's own process, which only hands photos on, stays small.
     from vision import draw_overlay, measure_edge, measure_face
 
-    photo = _read(source, name)
+    photo = read(source, name)
     look = measure_edge if order.view == "edge" else measure_face
     measurement = look(photo, order.request)
     wire = measurement.to_json()
@@ -67,7 +70,14 @@ def measure(source: Path | bytes, name: str, order: Order, *, overlay: bool = Fa
     return Measured(wire, draw_overlay(photo, measurement) if overlay else None)
 
 
-def _read(source: Path | bytes, name: str) -> Any:
+def read(source: Path | bytes, name: str) -> "Photo":
+    """Return the decoded photo.
+
+    Raises
+    ------
+    PhotoFault
+        For a file that can't be read or decoded.
+    """
     from vision import read_photo
     from vision.photo import PhotoError
 

@@ -7,6 +7,7 @@ from typing import Any, cast
 import numpy as np
 
 from vision.measurement import FloatArray, View
+from vision.references.parse import parse_kind
 from vision.request import Request
 
 CHOICES = {"view": ("face", "edge"), "lies": ("face", "bench", "hat"), "hat": ("up", "down", "auto")}
@@ -17,10 +18,6 @@ LENGTHS = {
     "diameter_mm": "the rotor's diameter, known otherwise",
 }
 POINTS = {"rim": "rim_xy_px", "reference_points": "reference_xy_px"}
-KINDS_OF_REFERENCE = (
-    "card, tag, tag:39.2, tag:unmeasured, coin:eur-2 (and other coins), a4, letter, bolt-circle:112, "
-    "points:x1,y1,x2,y2,LENGTH or auto"
-)
 PHOTO_OPTIONS = ("view", "reference", "lies", "hat", *LENGTHS, *POINTS)
 LONGEST_MM = 2000.0
 
@@ -97,33 +94,11 @@ def _points(name: str, text: str) -> FloatArray:
 
 
 def _reference(name: str, text: str) -> str:
-    _check_reference(text, f"{name} must be one of {KINDS_OF_REFERENCE}; not {text!r}")
-    return text
-
-
-def _check_reference(text: str, fault: str) -> None:
-    kind, _, rest = text.partition(":")
-    numbers = _numbers(rest)
-    known = {
-        "auto": not rest,
-        "card": not rest,
-        "a4": not rest,
-        "letter": not rest,
-        "tag": rest in ("", "unmeasured") or (len(numbers) == 1 and 5.0 <= numbers[0] <= 500.0),
-        "coin": bool(rest),
-        "bolt-circle": len(numbers) == 1 and 40.0 <= numbers[0] <= 400.0,
-        "points": len(numbers) == 5 and numbers[4] > 0.0,
-    }
-    if not known.get(kind, False):
-        raise OptionError(fault)
-
-
-def _numbers(text: str) -> list[float]:
     try:
-        numbers = [float(part) for part in text.split(",")]
-    except ValueError:
-        return []
-    return numbers if np.isfinite(numbers).all() else []
+        parse_kind(text)
+    except ValueError as fault:
+        raise OptionError(f"{name}: {fault}") from None
+    return text
 
 
 _PARSERS: dict[str, Callable[[str, str], Any]] = {

@@ -8,6 +8,7 @@ from pathlib import Path
 import platformdirs
 
 MIB = 2**20
+MAX_PORT = 65535
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,10 @@ class Settings:
     max_upload_bytes: int = 40 * MIB
 
     def __post_init__(self) -> None:
+        if not 0 <= self.port <= MAX_PORT:
+            raise ValueError(f"port must lie between 0 and {MAX_PORT}, not {self.port}")
+        if self.workers < 1 or self.queue < 0:
+            raise ValueError(f"workers must be 1 or more and queue 0 or more, not {self.workers} and {self.queue}")
         if not self.token and not self.is_loopback:
             raise ValueError(
                 f"host {self.host} can be reached from other machines, which needs a token: "

@@ -6,6 +6,7 @@ from pathlib import PurePath
 from PIL import ExifTags, Image
 
 from service.cases import StoredPhoto
+from service.measuring import read
 
 _KEPT = (ExifTags.Base.Orientation,)
 _KEPT_IN_EXIF = (ExifTags.Base.FocalLength, ExifTags.Base.FocalLengthIn35mmFilm)
@@ -18,13 +19,16 @@ def without_location(content: bytes, name: str) -> StoredPhoto:
     Parameters
     ----------
     content : bytes
-        A photo that ``vision.read_photo`` took; not checked again.
+        A photo as uploaded.
     name : str
         The file's name; folders in it are dropped.
-    """
-    import pillow_heif
 
-    pillow_heif.register_heif_opener()
+    Raises
+    ------
+    PhotoFault
+        For what can't be read or decoded.
+    """
+    read(content, name)  # checks it whole, its size before its pixels, and makes Pillow know HEIC
     out = io.BytesIO()
     with Image.open(io.BytesIO(content)) as image:
         exif = _lean(image.getexif())

@@ -4,11 +4,17 @@ import asyncio
 import multiprocessing
 import signal
 import threading
+from collections.abc import Callable
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from functools import partial
+from typing import ParamSpec, TypeVar
 
 from service.measuring import Measured, measure
 from service.options import Order
+
+P = ParamSpec("P")
+T = TypeVar("T")
 
 
 class Busy(Exception):  # noqa: N818 - a state of the service, not a fault
@@ -31,7 +37,11 @@ class Pool:
         self._executor = self._start()
 
     async def measure(self, photo: bytes, name: str, order: Order, *, overlay: bool = False) -> Measured:
-        """Measure one photo, see ``service.measuring.measure``.
+        """Measure one photo: ``service.measuring.measure`` by way of ``run``."""
+        return await self.run(measure, photo, name, order, overlay=overlay)
+
+    async def run(self, work: Callable[P, T], *arguments: P.args, **more: P.kwargs) -> T:
+        """Call ``work``, a function of a module, in one of the processes.
 
         Raises
         ------
@@ -39,15 +49,15 @@ class Pool:
             When no place to wait is left.
         WorkerLost
             When the process was ended under it.
-        PhotoFault, ValueError
-            As ``service.measuring.measure`` does.
+        Exception
+            Whatever ``work`` raises.
         """
         executor = self._executor
         try:
-            return await asyncio.wrap_future(self._submit(executor, photo, name, order, overlay=overlay))
+            return await asyncio.wrap_future(self._submit(executor, partial(work, *arguments, **more)))
         except BrokenProcessPool as fault:
             self._replace(executor)
-            raise WorkerLost(name) from fault
+            raise WorkerLost from fault
 
     def warm(self) -> None:
         """Start the processes and let them load what measuring needs."""
@@ -58,13 +68,11 @@ class Pool:
         """End the processes; what waits is dropped."""
         self._executor.shutdown(wait=True, cancel_futures=True)
 
-    def _submit(
-        self, executor: ProcessPoolExecutor, photo: bytes, name: str, order: Order, *, overlay: bool
-    ) -> Future[Measured]:
+    def _submit(self, executor: ProcessPoolExecutor, work: Callable[[], T]) -> Future[T]:
         if not self._places.acquire(blocking=False):
             raise Busy
         try:
-            future = executor.submit(measure, photo, name, order, overlay=overlay)
+            future = executor.submit(work)
         except BaseException:
             self._places.release()
             raise

@@ -7,7 +7,8 @@ from pathlib import Path
 
 from service.commands import CommandFault
 from service.measuring import Measured, PhotoFault, measure
-from service.options import CHOICES, KINDS_OF_REFERENCE, LENGTHS, OptionError, Order, parse_order
+from service.options import CHOICES, LENGTHS, OptionError, Order, parse_order
+from vision.references.parse import WANTED
 
 
 def add_photo_arguments(parser: ArgumentParser, *, view: bool = True) -> None:
@@ -15,7 +16,7 @@ def add_photo_arguments(parser: ArgumentParser, *, view: bool = True) -> None:
     group = parser.add_argument_group("the photo")
     if view:
         group.add_argument("--view", choices=CHOICES["view"], help="what it shows; face where not said")
-    group.add_argument("--reference", metavar="KIND", help=KINDS_OF_REFERENCE)
+    group.add_argument("--reference", metavar="KIND", help=WANTED)
     group.add_argument("--lies", choices=CHOICES["lies"], help="where the reference lies")
     group.add_argument("--hat", choices=CHOICES["hat"], help="which way the hat points")
     for name, what in LENGTHS.items():

@@ -51,8 +51,8 @@ def _listen(settings: Settings) -> socket.socket:
     family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
     try:
         return socket.create_server((settings.host, settings.port), family=family)
-    except (OSError, OverflowError) as fault:
-        why = getattr(fault, "strerror", None) or fault
+    except OSError as fault:
+        why = fault.strerror or fault
         raise CommandFault(
             f"can't listen on {settings.host} port {settings.port} ({why}); choose others with --host and --port"
         ) from None
