@@ -1,0 +1,247 @@
+"""Slots in the ring: long lines, straight or curved, that lean alike and repeat."""
+
+from dataclasses import dataclass
+from functools import cache
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from vision.measurement import FloatArray
+from vision.ring import Map, Mask, Ring, box
+from vision.spots import Spots
+
+Complex = npt.NDArray[np.complex64]
+
+LEANS_DEG = np.arange(-69.0, 70.0, 3.0)
+# 0: a logarithmic spiral, which leans the same at every radius; 1: a straight line; beyond: bent the other way.
+STRAIGHTNESS = (-0.5, 0.0, 0.5, 1.0, 1.5)
+ROWS, FINE_ROWS = 24, 48
+COLUMNS, FINE_COLUMNS = 480, 960
+TOP_FREQUENCY = 150
+FOLDS = np.arange(3, 41)
+LIMIT = 4.0
+# A slot may stop short of either edge of the ring; holes in a row leave more of it than this.
+COVERED = 0.35
+EDGE_SHARE = 0.06
+
+
+@dataclass(frozen=True, eq=False)
+class Grooves:
+    """The family of lines that stands out most.
+
+    Attributes
+    ----------
+    lean_deg : float
+        Angle from the radius at the middle of the ring; positive when the outer end lies at the larger angle, as
+        the face's x turns to y.
+    straightness : float
+        1 for straight lines, 0 for spirals of constant lean.
+    folds : int
+        Lines in the family.
+    coherence : float
+        How far the family stands above chance, in standard deviations.
+    continuity : float
+        Strength along the line that all but ``COVERED`` of its length exceeds, in units of the local noise.
+    contrast : float
+        Mean logarithm of brightness on the line over the surroundings'.
+    sharing : float
+        Share of the family's lines that show on their own.
+    width_mm : float
+    angles_rad : (K,) ndarray
+        Where each line crosses the middle of the ring.
+    """
+
+    lean_deg: float
+    straightness: float
+    folds: int
+    coherence: float
+    continuity: float
+    contrast: float
+    sharing: float
+    width_mm: float
+    angles_rad: FloatArray
+
+    def angle_at(self, radius: FloatArray) -> FloatArray:
+        """Angle at which a line crosses radii given as multiples of the middle one, relative to its middle."""
+        return crossing_rad(np.log(radius), np.array([self.lean_deg]), np.array([self.straightness]))[0]
+
+
+def find_grooves(ring: Ring, discs: Spots) -> Grooves:
+    """Look for lines across the ring after painting out the round marks.
+
+    Parameters
+    ----------
+    ring : Ring
+    discs : Spots
+        Closed discs, which would make a broken line of a row of holes.
+
+    Returns
+    -------
+    Grooves
+        The best family, however faint; its numbers say how faint.
+    """
+    seen = ring.seen & ~_painted(discs, ring.seen.shape)
+    relief = np.where(seen, np.clip(ring.relief, -LIMIT, LIMIT), 0).astype(np.float32)
+    span = ring.step_rad * (len(relief) - 1)
+    lean, straightness, folds, coherence = _search(relief, span)
+    lean, straightness = _refined(relief, span, lean, straightness, folds)
+    counts = {folds, folds // 2} if folds % 2 == 0 and folds >= 6 else {folds}
+    families = [_followed(ring, relief, seen, (lean, straightness, count, coherence)) for count in counts]
+    return max(families, key=lambda family: family.continuity)
+
+
+def _painted(discs: Spots, shape: tuple[int, int]) -> Mask:
+    """Cover closed discs with a margin for their blurred edge."""
+    mask = np.zeros((shape[0], shape[1]), np.uint8)
+    for (column, row), radius, weight in zip(discs.at, discs.radius, discs.weight, strict=True):
+        if weight > 0.3:
+            for turn in (-shape[1], 0, shape[1]):
+                cv2.circle(mask, (round(column) + turn, round(row)), int(np.ceil(1.2 * radius + 1)), 1, -1)
+    return mask.astype(bool)
+
+
+def crossing_rad(rise: FloatArray, lean_deg: FloatArray, straightness: FloatArray) -> FloatArray:
+    """Angle at which each line crosses each radius, relative to where it crosses the middle of the ring.
+
+    Parameters
+    ----------
+    rise : (R,) ndarray
+        Logarithm of the radius over the middle one.
+    lean_deg, straightness : (K,) ndarray
+        As in `Grooves`.
+
+    Returns
+    -------
+    (K, R) ndarray
+    """
+    lean = np.radians(lean_deg)[:, None]
+    radius, foot = np.exp(rise)[None, :], np.sin(lean)
+    # The straight line that passes the axis at ``sin(lean)`` of the middle radius; it ends where it would turn back.
+    chord = np.sign(foot) * (np.arccos(np.clip(np.abs(foot) / radius, 0, 1)) - np.arccos(np.abs(foot)))
+    share = straightness[:, None]
+    crossing: FloatArray = (1 - share) * np.tan(lean) * rise + share * chord
+    return crossing
+
+
+def shift_rad(lean_deg: FloatArray, straightness: FloatArray, span: float, rows: int) -> FloatArray:
+    """Return `crossing_rad` at the middles of ``rows`` equal rows, rim first; ``span`` is log(outer / inner)."""
+    return crossing_rad(span * (0.5 - (np.arange(rows) + 0.5) / rows), lean_deg, straightness)
+
+
+@cache
+def _family(span_cents: int) -> tuple[FloatArray, FloatArray, Complex]:
+    """Leans, straightnesses and phase factors (K, ROWS, frequencies) of the coarse search."""
+    lean, straightness = (x.ravel() for x in np.meshgrid(LEANS_DEG, STRAIGHTNESS, indexing="ij"))
+    keep = (np.abs(lean) > 20) | (straightness == 0.5)
+    lean, straightness = lean[keep], straightness[keep]
+    shift = shift_rad(lean, straightness, span_cents / 50, ROWS)
+    frequency = np.arange(1, TOP_FREQUENCY + 1)
+    phase = np.exp(1j * shift[:, :, None] * frequency).astype(np.complex64)
+    return lean, straightness, phase
+
+
+def _search(relief: Map, span: float) -> tuple[float, float, int, float]:
+    """Sum along every line of the family and ask which repetition stands out."""
+    lean, straightness, phase = _family(round(50 * span))
+    rows = np.fft.rfft(_rows(relief, ROWS, COLUMNS), axis=1)[:, 1 : TOP_FREQUENCY + 1].astype(np.complex64)
+    sums = np.abs(np.einsum("krf,rf->kf", phase, rows)) ** 2
+    chance = (np.abs(rows) ** 2).sum(axis=0) + 1e-6
+    scores = np.stack(
+        [
+            (sums[:, fold - 1 :: fold].sum(axis=1) - chance[fold - 1 :: fold].sum())
+            / np.sqrt((chance[fold - 1 :: fold] ** 2).sum())
+            for fold in FOLDS
+        ],
+        axis=1,
+    )
+    line, fold = np.unravel_index(scores.argmax(), scores.shape)
+    best = float(scores[line, fold])
+    finest = max(i for i in range(len(FOLDS)) if scores[line, i] >= 0.8 * best)
+    return float(lean[line]), float(straightness[line]), int(FOLDS[finest]), best
+
+
+def _rows(relief: Map, rows: int, columns: int) -> Map:
+    """Resample the ring, less its edges, to a fixed number of rows and columns."""
+    edge = round(EDGE_SHARE * len(relief) / 2)
+    part = relief[edge : len(relief) - edge]
+    return np.asarray(cv2.resize(part, (columns, rows), interpolation=cv2.INTER_AREA), np.float32)
+
+
+def _refined(relief: Map, span: float, lean_deg: float, straightness: float, folds: int) -> tuple[float, float]:
+    """Look closer round the best line."""
+    lean, straight = (
+        x.ravel() for x in np.meshgrid(lean_deg + np.linspace(-3, 3, 7), straightness + np.linspace(-0.5, 0.5, 5))
+    )
+    frequency = folds * np.arange(1, 300 // folds + 1)
+    rows = np.fft.rfft(_rows(relief, ROWS, FINE_COLUMNS), axis=1)[:, frequency]
+    shift = shift_rad(lean, straight, span * (1 - EDGE_SHARE), ROWS)
+    power = np.abs((np.exp(1j * shift[:, :, None] * frequency) * rows).sum(axis=1)) ** 2
+    best = int(power.sum(axis=1).argmax())
+    return float(lean[best]), float(straight[best])
+
+
+def _followed(ring: Ring, relief: Map, seen: Mask, line: tuple[float, float, int, float]) -> Grooves:
+    """Straighten the lines, fold their periods and read what lies on them from rim to hat."""
+    lean, straightness, folds, coherence = line
+    span = ring.step_rad * (len(relief) - 1)
+    shift = shift_rad(np.array([lean]), np.array([straightness]), span * (1 - EDGE_SHARE), FINE_ROWS)[0]
+    flat = _straightened(_rows(relief, FINE_ROWS, FINE_COLUMNS), shift)
+    weight = _straightened(_rows(seen.astype(np.float32), FINE_ROWS, FINE_COLUMNS), shift)
+    folded = _folded(flat, folds) / np.maximum(_folded(weight, folds), 0.15)
+    sign = -1.0 if -folded.mean(axis=0).min() >= folded.mean(axis=0).max() else 1.0
+    smooth = cv2.blur((sign * folded).astype(np.float32), (3, 5), borderType=cv2.BORDER_REFLECT)
+    steady = np.quantile(smooth, COVERED, axis=0)
+    at = int(steady.argmax())
+    singles = _singles(sign * flat, weight, folds, at)
+    alone = np.sort(singles)[::-1]
+    middle = np.arange(folds) * (2 * np.pi / folds) + at * 2 * np.pi / FINE_COLUMNS
+    depth = _straightened(_rows(np.where(seen, ring.depth, 0), FINE_ROWS, FINE_COLUMNS), shift)
+    return Grooves(
+        lean_deg=lean,
+        straightness=straightness,
+        folds=folds,
+        coherence=coherence,
+        continuity=float(steady[at]) * float(np.sqrt(folds)),
+        contrast=float(_folded(depth, folds)[:, at].mean()),
+        sharing=float((alone > 0.4 * max(float(np.median(alone)), 0.3)).mean()),
+        width_mm=_width_mm(smooth.mean(axis=0), at, ring, lean),
+        angles_rad=middle % (2 * np.pi),
+    )
+
+
+def _straightened(rows: Map, shift: FloatArray) -> Map:
+    """Turn each row back by its shift, so that lines of the family stand upright."""
+    columns = rows.shape[1]
+    frequency = np.arange(columns // 2 + 1)
+    turned = np.fft.rfft(rows, axis=1) * np.exp(1j * shift[:, None] * frequency)
+    return np.asarray(np.fft.irfft(turned, n=columns, axis=1), np.float32)
+
+
+def _folded(rows: Map, folds: int) -> Map:
+    """Mean over the periods, (rows, columns of one period)."""
+    columns = rows.shape[1]
+    period = columns / folds
+    where = (np.arange(folds)[:, None] * period + np.arange(int(period))[None, :]).round().astype(int) % columns
+    return np.asarray(rows[:, where].mean(axis=1), np.float32)
+
+
+def _singles(rows: Map, weight: Map, folds: int, at: int) -> FloatArray:
+    """Strength of each line on its own: the median along it of the mean over three columns."""
+    columns = rows.shape[1]
+    where = (np.arange(folds)[:, None] * (columns / folds) + at + np.arange(-1, 2)[None, :]).round().astype(
+        int
+    ) % columns
+    strength = rows[:, where].mean(axis=2) / np.maximum(weight[:, where].mean(axis=2), 0.15)
+    return np.asarray(np.median(strength, axis=0), np.float64)
+
+
+def _width_mm(profile: FloatArray, at: int, ring: Ring, lean_deg: float) -> float:
+    """Width at half height across the line, at the middle of the ring."""
+    half = profile[at] / 2
+    count = len(profile)
+    left = next((i for i in range(1, count) if profile[(at - i) % count] < half), count // 2)
+    right = next((i for i in range(1, count) if profile[(at + i) % count] < half), count // 2)
+    middle_mm = float(np.sqrt(ring.radii_mm[0] * ring.radii_mm[-1]))
+    step_mm = middle_mm * 2 * np.pi / FINE_COLUMNS
+    return float((left + right - 1) * step_mm * np.cos(np.radians(lean_deg)))
