@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from vision.measurement import FloatArray
-from vision.ring import Map, Mask, Ring, box
+from vision.ring import Map, Mask, Ring
 from vision.spots import Spots
 
 Complex = npt.NDArray[np.complex64]
@@ -64,7 +64,8 @@ class Grooves:
 
     def angle_at(self, radius: FloatArray) -> FloatArray:
         """Angle at which a line crosses radii given as multiples of the middle one, relative to its middle."""
-        return crossing_rad(np.log(radius), np.array([self.lean_deg]), np.array([self.straightness]))[0]
+        crossing = crossing_rad(np.log(radius), np.array([self.lean_deg]), np.array([self.straightness]))
+        return np.asarray(crossing[0], np.float64)
 
 
 def find_grooves(ring: Ring, discs: Spots) -> Grooves:
@@ -206,7 +207,7 @@ def _followed(ring: Ring, relief: Map, seen: Mask, line: tuple[float, float, int
         contrast=float(_folded(depth, folds)[:, at].mean()),
         sharing=float((alone > 0.4 * max(float(np.median(alone)), 0.3)).mean()),
         width_mm=_width_mm(smooth.mean(axis=0), at, ring, lean),
-        angles_rad=middle % (2 * np.pi),
+        angles_rad=np.asarray(middle % (2 * np.pi), np.float64),
     )
 
 

@@ -111,7 +111,7 @@ def _candidates(small: Map, seen: Mask) -> tuple[FloatArray, FloatArray]:
     row, column = np.nonzero(_peaks(np.abs(blob)) & (half_size(seen.astype(np.float32)) > 0.5))
     order = np.argsort(-np.abs(blob[row, column]))[:MOST]
     row, column = row[order], column[order]
-    at = 2.0 * np.stack([column, row], axis=-1) + 0.5
+    at = np.asarray(2.0 * np.stack([column, row], axis=-1) + 0.5, np.float64)
     return at, 2.0 * np.sqrt(2.0) * scale[row, column].astype(np.float64)
 
 

@@ -113,7 +113,7 @@ def read_features(ring: Ring, discs: Spots, bowls: Spots, grooves: Grooves) -> d
 
 
 def _chosen(spots: Spots) -> FloatArray:
-    """The candidates that repeat, or where too few do the dozen heaviest."""
+    """Take the candidates that repeat, or where too few do the dozen heaviest."""
     if spots.regular.sum() >= 6:
         return np.asarray(spots.regular)
     heavy = np.zeros(len(spots), bool)
@@ -138,7 +138,7 @@ def _colour_gap(ring: Ring, discs: Spots, chosen: FloatArray) -> float:
 
 def _chroma(bgr: Any) -> FloatArray:
     level = bgr.astype(np.float64) + 12.0
-    return np.log(level[:, (0, 2)]) - np.log(level[:, 1:2])
+    return np.asarray(np.log(level[:, (0, 2)]) - np.log(level[:, 1:2]), np.float64)
 
 
 @dataclass(frozen=True, eq=False)

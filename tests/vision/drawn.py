@@ -4,6 +4,7 @@ Not the renderer of the sample photos and not meant to look as good: what must h
 can't be a quirk of either.
 """
 
+import itertools
 from dataclasses import dataclass
 
 import cv2
@@ -68,7 +69,7 @@ def draw_look(rng: np.random.Generator) -> Look:
         ground=float(rng.uniform(0.1, 0.7)),
         marks=float(rng.uniform(0.0, 0.08)),
         rust=float(rng.choice([0.0, rng.uniform(0, 0.5)])),
-        dirt=int(rng.choice([0, 0, rng.integers(1, 60)])),
+        dirt=int(rng.integers(1, 60)) if rng.random() < 1 / 3 else 0,
         noise=float(rng.uniform(0.003, 0.03)),
         blur_px=float(rng.uniform(0.4, 2.0)),
         gloss=float(rng.uniform(0.0, 0.8)),
@@ -102,8 +103,8 @@ def draw_face(
     outside = (radius > rotor.diameter_mm / 2) | (radius < rotor.ring_inner_mm / 2)
     value = np.where(outside, look.ground * (1 + 0.1 * _clouds(rng, count, 8)), value)
     value *= 1 + 0.3 * _clouds(rng, count, 200)
-    value = cv2.GaussianBlur(value.astype(np.float32), (0, 0), look.blur_px)
-    value = np.clip(value, 0, 1) ** (1 / 2.2) + rng.normal(0, look.noise, value.shape)
+    soft = cv2.GaussianBlur(value.astype(np.float32), (0, 0), look.blur_px)
+    value = np.clip(soft, 0, 1) ** (1 / 2.2) + rng.normal(0, look.noise, value.shape)
     grey = np.clip(value * 255, 0, 255).astype(np.uint8)
     tint = np.array([rng.uniform(0.92, 1.0), 1.0, rng.uniform(0.94, 1.0)])
     bgr = np.clip(grey[..., None] * tint, 0, 255).astype(np.uint8)
@@ -127,7 +128,7 @@ def _height_map(pattern: Pattern, axis: npt.NDArray[np.float32]) -> tuple[Image,
         height[part] = np.minimum(height[part], -dimple.depth_mm * floor)
     for slot in pattern.slots:
         path = np.array(slot.path_mm)
-        for near, far in zip(path[:-1], path[1:], strict=True):
+        for near, far in itertools.pairwise(path):
             reach = 2 * slot.width_mm + float(np.linalg.norm(far - near))
             part, gap = _near_segment(axis, (near, far), reach)
             floor = np.clip((slot.width_mm / 2 - gap) * 4 + 0.5, 0, 1)
