@@ -12,6 +12,9 @@ from numpy.typing import NDArray
 Finish = Literal["plastic", "paper", "rubber", "metal", "paint", "cloth", "skin", "wood"]
 
 
+Colour = tuple[float, float, float]
+
+
 @dataclass(frozen=True)
 class Part:
     """A shell with what it is made of.
@@ -23,7 +26,7 @@ class Part:
 
     mesh: trimesh.Trimesh
     finish: Finish
-    colour: tuple[float, float, float] = (0.5, 0.5, 0.5)
+    colour: Colour = (0.5, 0.5, 0.5)
     texture: NDArray[np.uint8] | None = None
     crisp: bool = False
 

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-import manifold3d
 import numpy as np
 import shapely
 import trimesh
 
 from sample_images_synthetic.studio.card_print import card_texture, sheet_texture, tag_texture
 from sample_images_synthetic.studio.coin_mesh import coin_parts
+from sample_images_synthetic.studio.grid import grid_faces
 from sample_images_synthetic.studio.item import Item, Part
 from sample_images_synthetic.studio.reference import Card, Coin, Reference, Sheet, Tag
-from sample_images_synthetic.studio.shell import FloatArray, dressed, shell, shell_of
+from sample_images_synthetic.studio.shell import dressed, shell, shell_of
+from sample_images_synthetic.studio.solid import slab
 
 PAPER = (0.72, 0.72, 0.7)
 
@@ -38,12 +37,6 @@ def reference_parts(reference: Reference) -> Item:
     if isinstance(reference, Coin):
         return coin_parts(reference)
     return sheet_parts(reference)
-
-
-def slab(outline: Any, thickness_mm: float) -> Any:
-    """Extrude a shapely polygon from z = 0 to the thickness."""
-    section = manifold3d.CrossSection([np.asarray(outline.exterior.coords)[:-1]], manifold3d.FillRule.NonZero)
-    return manifold3d.Manifold.extrude(section, thickness_mm)
 
 
 def printed(mesh: trimesh.Trimesh, size_mm: tuple[float, float], shift_mm: tuple[float, float]) -> trimesh.Trimesh:
@@ -89,23 +82,3 @@ def sheet_parts(sheet: Sheet) -> Item:
     mesh = shell(vertices, grid_faces(columns, rows), span_mm=sheet.width_mm)
     mesh = printed(mesh, (sheet.width_mm, sheet.height_mm), (0.0, 0.0))
     return {"sheet": Part(mesh, "paper", PAPER, texture=sheet_texture(sheet))}
-
-
-def grid_faces(columns: int, rows: int) -> Any:
-    """Triangles of two stacked grids of points, the lower first, joined along their border."""
-    index = np.arange(columns * rows).reshape(rows, columns)
-    a, b, c, d = (q.ravel() for q in (index[:-1, :-1], index[:-1, 1:], index[1:, 1:], index[1:, :-1]))
-    upper = np.concatenate([np.column_stack([a, b, c]), np.column_stack([a, c, d])]) + columns * rows
-    lower = (upper - columns * rows)[:, ::-1]
-    border = np.concatenate([index[0, :-1], index[:-1, -1], index[-1, :0:-1], index[:0:-1, 0]])
-    following, up = np.roll(border, -1), columns * rows
-    sides = [
-        np.column_stack([border, following, following + up]),
-        np.column_stack([border, following + up, border + up]),
-    ]
-    return np.concatenate([lower, upper, *sides])
-
-
-def outline_area_mm2(points_mm: FloatArray) -> float:
-    """Area of a polygon ``(x, y)``, mm**2."""
-    return float(shapely.Polygon(points_mm[:, :2]).area)
