@@ -2,13 +2,15 @@
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from pathlib import Path
 from typing import cast
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
+from fastapi.staticfiles import StaticFiles
 
 from catalogue import load_catalogue
-from service import api
+from service import api, pages
 from service.access import Access
 from service.cases import Cases
 from service.context import Context
@@ -17,6 +19,8 @@ from service.limits import UploadLimit
 from service.problems import Problem
 from service.settings import Settings
 from service.workers import Pool
+
+STATIC = Path(__file__).with_name("static")
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -43,6 +47,8 @@ def create_app(settings: Settings) -> FastAPI:
         cases=Cases(settings.cases_url),
     )
     app.include_router(api.router)
+    app.include_router(pages.router)
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for kind in HANDLED:
         app.add_exception_handler(kind, _answer_fault)
     app.add_exception_handler(RequestValidationError, _answer_validation)
@@ -60,11 +66,17 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     context.cases.close()
 
 
-def _answer_fault(_request: Request, fault: Exception) -> Response:
-    return problem_of(fault).response()
+def _answer_fault(request: Request, fault: Exception) -> Response:
+    return _answer(request, problem_of(fault))
 
 
-def _answer_validation(_request: Request, fault: Exception) -> Response:
+def _answer_validation(request: Request, fault: Exception) -> Response:
     errors = cast("RequestValidationError", fault).errors()
     lines = [f"{'.'.join(map(str, error['loc'][1:]))}: {error['msg']}" for error in errors]
-    return Problem("wrong-request", "; ".join(lines) + ".").response()
+    return _answer(request, Problem("wrong-request", "; ".join(lines) + "."))
+
+
+def _answer(request: Request, problem: Problem) -> Response:
+    """Answer a program with a document and a person with a page."""
+    for_program = request.url.path.startswith(api.router.prefix + "/")
+    return problem.response() if for_program else pages.error_page(request, problem)

@@ -78,8 +78,7 @@ def read(source: Path | bytes, name: str) -> "Photo":
     PhotoFault
         For a file that can't be read or decoded.
     """
-    from vision import read_photo
-    from vision.photo import PhotoError
+    from vision.photo import PhotoError, read_photo
 
     try:
         return read_photo(source, name)

@@ -10,6 +10,7 @@ from service.measuring import read
 
 _KEPT = (ExifTags.Base.Orientation,)
 _KEPT_IN_EXIF = (ExifTags.Base.FocalLength, ExifTags.Base.FocalLengthIn35mmFilm)
+_KEPT_BESIDE = ("icc_profile", "adobe", "adobe_transform")
 _QUALITY = 95
 
 
@@ -32,7 +33,8 @@ def without_location(content: bytes, name: str) -> StoredPhoto:
     out = io.BytesIO()
     with Image.open(io.BytesIO(content)) as image:
         exif = _lean(image.getexif())
-        if image.format in ("JPEG", "MPO"):
+        image.info = {key: value for key, value in image.info.items() if key in _KEPT_BESIDE}  # comments, XMP: gone
+        if image.format == "JPEG":
             image.save(out, "JPEG", quality="keep", exif=exif)
         else:
             image.convert("RGB").save(out, "JPEG", quality=_QUALITY, exif=exif)

@@ -115,7 +115,8 @@ def test_an_upload_over_the_limit_is_turned_away_whether_it_says_its_size_or_not
     with TestClient(create_app(small), base_url=LOCAL) as client:
         for path in ("/api/measurements", "/api/identifications"):
             assert_problem(client.post(path, content=body), 413, "too-large")
-            assert_problem(client.post(path, content=iter([body[:MIB], body[MIB:]])), 413, "too-large")
+        untold = client.post("/api/identifications", content=iter([body[:MIB], body[MIB:]]))
+        assert_problem(untold, 413, "too-large")
         headers = {"content-type": "multipart/form-data; boundary=x"}
         head = b'--x\r\nContent-Disposition: form-data; name="photo"; filename="a.jpg"\r\n\r\n'
         upload = client.post("/api/measurements", content=iter([head, body]), headers=headers)

@@ -11,6 +11,7 @@ from alembic.migration import MigrationContext
 from PIL import ExifTags, Image
 from starlette.testclient import TestClient
 
+import service.drafts  # noqa: F401 - a table of its own in the same metadata
 from service.app import create_app
 from service.cases import Base, Cases
 from service.settings import Settings
