@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from catalogue.columns import COLUMNS
-from catalogue.schema import AXLES, MATERIALS, SURFACES, YES_NO
+from catalogue.schema import AXLES, SURFACES, VENTILATIONS, YES_NO
 
 Row = dict[str, object]
 Hub = tuple[int, float, float]
@@ -37,10 +37,10 @@ SURFACE_WEIGHTS = {"front": (60, 12, 14, 8, 3, 3), "rear": (85, 5, 7, 1, 1, 1)}
 SIZES_MM = {"front": ((280, 390), (22, 36)), "rear": ((255, 350), (9, 26))}
 """Diameter and thickness, smallest and largest."""
 
-MATERIAL_WEIGHTS = (85, 14, 1)
+MATERIAL_WEIGHTS = {"iron": 85, "coated": 15}
 SOLID_UP_TO_MM = 14
-MASS_SHARE = 5.0e-6
-"""kg/mm3: iron with a third of air, and a hat on top."""
+MASS_KG_PER_MM3 = {True: 5.0e-6, False: 8.5e-6}
+"""Mass over thickness and squares of the diameters, vented and solid: an iron ring and a hat on top."""
 
 STILL_MADE_FROM = 2026
 """A model whose last year would be this or later is still made."""
@@ -177,6 +177,7 @@ def _rotor(chance: random.Random, part: str, axle: str, hub: Hub) -> Row:
     minimum_mm = thickness_mm - chance.choice((1.0, 1.5, 2.0, 2.0, 2.0))
     inner_mm = round(diameter_mm * (1 - 2 * chance.uniform(0.16, 0.185)))
     bolts, circle_mm, bore_mm = hub
+    vented = thickness_mm > SOLID_UP_TO_MM
     row: Row = {
         "part": part,
         "diameter_mm": diameter_mm,
@@ -189,11 +190,11 @@ def _rotor(chance: random.Random, part: str, axle: str, hub: Hub) -> Row:
         "bolt_circle_mm": circle_mm,
         "ring_inner_mm": inner_mm,
         "hat_mm": max(inner_mm - chance.randrange(12, 40), round(circle_mm) + 25),
-        "ventilation": "vented" if thickness_mm > SOLID_UP_TO_MM else "solid",
+        "ventilation": VENTILATIONS[vented],
         "construction": "two-piece" if axle == "front" and chance.random() < size - 0.5 else "one-piece",
         "surface": chance.choices(SURFACES, SURFACE_WEIGHTS[axle])[0],
-        "material": chance.choices(MATERIALS, MATERIAL_WEIGHTS)[0],
-        "mass_kg": round(MASS_SHARE * thickness_mm * (diameter_mm**2 - inner_mm**2), 1),
+        "material": chance.choices(tuple(MATERIAL_WEIGHTS), tuple(MATERIAL_WEIGHTS.values()))[0],
+        "mass_kg": round(MASS_KG_PER_MM3[vented] * thickness_mm * (diameter_mm**2 - inner_mm**2), 1),
         "marks": f"{part} 66",
     }
     emptied = [name for name in MAY_BE_EMPTY if chance.random() < EMPTY_CELL_SHARE]
