@@ -1,0 +1,152 @@
+"""The real server in a process of its own, and a real Chromium to walk its pages with."""
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from PIL import Image
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from catalogue import Catalogue, load_catalogue
+from service.pages.shelf import Brake, Shelf
+
+ROOT = Path(__file__).parents[2]
+SAMPLES = ROOT / "sample_images_synthetic" / "first"
+CHROMIUM = "/usr/bin/chromium"
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+PATIENCE_MS = 15_000
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    here = Path(__file__).parent
+    for item in items:
+        if item.path.is_relative_to(here):
+            item.add_marker(pytest.mark.browser)
+
+
+@pytest.fixture(scope="session")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Where the server listens, without a slash at the end."""
+    environ = {**os.environ, "WHICHROTOR_DATA": str(tmp_path_factory.mktemp("data")), "WHICHROTOR_WORKERS": "1"}
+    command = [sys.executable, "-m", "service.cli", "serve", "--port", "0"]
+    with subprocess.Popen(command, cwd=ROOT, env=environ, stdout=subprocess.PIPE, text=True) as server:
+        assert server.stdout is not None
+        line = server.stdout.readline()
+        assert line.startswith("Whichrotor: http"), "the server did not start"
+        yield line.split()[1].rstrip("/")
+        server.terminate()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield running
+        running.close()
+
+
+@pytest.fixture
+def open_context(browser: Browser, address: str) -> Iterator[Callable[..., BrowserContext]]:
+    """Open a fresh browser context of a width, with or without JavaScript."""
+    opened: list[BrowserContext] = []
+
+    def open_one(width: int = 1440, **options: object) -> BrowserContext:
+        viewport = {"width": width, "height": 800}
+        context = browser.new_context(base_url=address, viewport=viewport, **options)  # type: ignore[arg-type]
+        context.set_default_timeout(PATIENCE_MS)
+        opened.append(context)
+        return context
+
+    yield open_one
+    for context in opened:
+        context.close()
+
+
+@pytest.fixture
+def page(open_context: Callable[..., BrowserContext]) -> Iterator[Page]:
+    """A page on a large screen, with JavaScript; a script's fault fails the test."""
+    opened, faults = open_context().new_page(), list[str]()
+    opened.on("pageerror", lambda fault: faults.append(str(fault)))
+    yield opened
+    assert not faults
+
+
+@pytest.fixture(scope="session")
+def demo() -> Catalogue:
+    return load_catalogue(None)
+
+
+@pytest.fixture(scope="session")
+def brake(demo: Catalogue) -> Brake:
+    """A front brake whose rotor carries a number that no other rotor of the catalogue has."""
+    shelf = Shelf(demo)
+    brakes = [
+        b for line, models in shelf.lines.items() for offer in shelf.offers(line, models[0]) for b in offer.brakes
+    ]
+    marks = [mark for marks in demo.rotors.marks for mark in marks]
+    return next(b for b in brakes if b.axle == "front" and b.rotor.marks and marks.count(b.rotor.marks[0]) == 1)
+
+
+@pytest.fixture(scope="session")
+def car(demo: Catalogue, brake: Brake) -> tuple[str, str, str]:
+    """Line, model and a year of a car that may have ``brake``."""
+    shelf = Shelf(demo)
+    for line, models in shelf.lines.items():
+        for model in models:
+            for offer in shelf.offers(line, model):
+                if offer.package == brake.package:
+                    return line, model, offer.years[:4]
+    raise AssertionError(brake.package)
+
+
+@pytest.fixture(scope="session")
+def photo() -> Path:
+    """A sample photo of a rotor's face that can be measured."""
+    truth = json.loads((SAMPLES / "truth.json").read_text("utf-8"))
+    item = next(item for item in truth if item["group"] == "face-on" and item["expect"] == "measured")
+    return SAMPLES / str(item["file"])
+
+
+@pytest.fixture(scope="session")
+def empty_photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A photo with no rotor in it."""
+    path = tmp_path_factory.mktemp("photos") / "wall.jpg"
+    Image.new("RGB", (1200, 900), (120, 124, 128)).save(path)
+    return path
+
+
+@pytest.fixture(scope="session")
+def no_photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A text that calls itself a photo."""
+    path = tmp_path_factory.mktemp("photos") / "letter.jpg"
+    path.write_text("Dear Sir or Madam", "utf-8")
+    return path
+
+
+@pytest.fixture(scope="session")
+def begin_at_the_car(car: tuple[str, str, str]) -> Callable[[Page], None]:
+    """Walk to the quick looks for front rotors and pads of ``car``."""
+
+    def begin(page: Page) -> None:
+        line, model, year = car
+        page.goto("/car")
+        page.check("[name=axle][value=front]")
+        page.check("[name=parts][value=both]")
+        page.select_option("#model", f"{line} / {model}")
+        page.fill("#year", year)
+        page.click("text=Go on")
+        page.wait_for_url("**/looks")
+
+    return begin

@@ -1,0 +1,62 @@
+"""The catalogue in the browser: to scale, overlaps, and faults where they stand."""
+
+import shutil
+from pathlib import Path
+
+from playwright.sync_api import Page, expect
+
+import catalogue
+from catalogue import Catalogue
+from service.pages.shelf import Shelf
+
+DEMO = Path(catalogue.__file__).with_name("demo")
+
+
+def test_rotors_are_drawn_to_one_scale(page: Page, demo: Catalogue) -> None:
+    line, models = next(iter(Shelf(demo).lines.items()))
+    page.goto(f"/catalogue/model?line={line}&model={models[0]}")
+    drawn = page.locator(".drawings li")
+    parts = {b.rotor.part: b.rotor for offer in Shelf(demo).offers(line, models[0]) for b in offer.brakes}
+    expect(drawn).to_have_count(len(parts))
+    for place, rotor in enumerate(parts.values()):
+        ring = drawn.nth(place).locator("circle.ring")
+        assert float(ring.get_attribute("r") or "nan") * 2 == rotor.diameter_mm
+    boxes = {drawn.nth(place).locator("svg").get_attribute("viewBox", timeout=1000) for place in range(len(parts))}
+    assert len({(box or "").split()[2] for box in boxes}) == 1
+
+
+def test_the_matrix_marks_what_no_reading_tells_apart(page: Page) -> None:
+    page.goto("/catalogue/overlaps")
+    lines = [link.get_attribute("href") or "" for link in page.locator(".steps a").all()]
+    marked = 0
+    for line in lines:
+        page.goto(line)
+        marked += page.locator(".matrix td.same").count()
+    assert marked > 0
+
+
+def test_every_fault_of_an_uploaded_catalogue_is_shown_in_place(page: Page, tmp_path: Path) -> None:
+    files = [shutil.copy(path, tmp_path) for path in DEMO.glob("*.csv")]
+    rotors = tmp_path / "rotors.csv"
+    lines = rotors.read_text("utf-8").splitlines()
+    lines[2] = lines[2].replace(lines[2].split(",")[1], "wide", 1)
+    rotors.write_text("\n".join(lines) + "\n", "utf-8")
+    page.goto("/catalogue/check")
+    page.set_input_files("#files", files)
+    page.click("text=Check it")
+    expect(page.locator("td.bad")).to_have_text("wide")
+    expect(page.locator("section.plate").first).to_contain_text("rotors.csv, row 3, column diameter_mm")
+
+
+def test_a_folder_on_this_computer_can_be_named(page: Page) -> None:
+    page.goto("/catalogue/check")
+    page.fill("#folder", str(DEMO))
+    page.click("text=Check it")
+    expect(page.get_by_role("status")).to_contain_text("No fault found")
+
+
+def test_tags_and_guide_come_as_pdf(page: Page) -> None:
+    for address in ("/tags.pdf?paper=a4", "/tags.pdf?paper=letter", "/guide.pdf?paper=a4", "/guide.pdf?paper=letter"):
+        answer = page.request.get(address)
+        assert answer.headers["content-type"] == "application/pdf"
+        assert answer.body().startswith(b"%PDF-")

@@ -1,0 +1,134 @@
+"""Each entrance, walked from its start to the order sheet, on a phone's and on a desk's screen."""
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import BrowserContext, Page, expect
+
+from service.pages.shelf import Brake
+
+WIDTHS = (360, 1440)
+Open = Callable[..., BrowserContext]
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_at_the_car(
+    open_context: Open, width: int, begin_at_the_car: Callable[[Page], None], photo: Path, brake: Brake
+) -> None:
+    page = open_context(width).new_page()
+    page.goto("/")
+    page.click("text=At the car")
+    expect(page.get_by_role("heading", name="What do you want?")).to_be_visible()
+    begin_at_the_car(page)
+    page.click("text=Go on")
+    page.set_input_files("#photo", photo)
+    page.click("text=Measure it")
+    expect(page.locator(".readout")).to_contain_text("Diameter")
+    expect(page.locator("polygon.found.rim")).to_have_count(1)
+    page.get_by_role("link", name="Go on", exact=True).click()
+    page.click("text=Show the result")
+    expect(page.locator(".verdict")).to_have_count(2)
+    page.click(".steps >> text=Quick looks")
+    page.fill('[id="front.rotor_mark"]', brake.rotor.marks[0])
+    page.click(".steps >> text=Result")  # leaving a form unsent loses nothing and changes nothing
+    page.go_back()
+    expect(page.locator('[id="front.rotor_mark"]')).to_have_value(brake.rotor.marks[0])
+    page.click("text=Go on")
+    page.click(".steps >> text=Result")
+    expect(page.locator(".ranking")).to_contain_text("None of these")
+    _expect_no_sideways_scroll(page)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_at_the_car_a_number_on_the_part_settles_it(
+    open_context: Open, width: int, begin_at_the_car: Callable[[Page], None], brake: Brake
+) -> None:
+    page = open_context(width).new_page()
+    begin_at_the_car(page)
+    page.fill('[id="front.rotor_mark"]', brake.rotor.marks[0])
+    page.click("text=Go on")
+    page.wait_for_url("**/result")
+    expect(page.locator("#order")).to_contain_text(brake.rotor.part)
+    expect(page.locator(".verdict.ready").first).to_contain_text(brake.rotor.part)
+    _expect_no_sideways_scroll(page)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_on_the_phone(open_context: Open, width: int, car: tuple[str, str, str], brake: Brake) -> None:
+    page = open_context(width).new_page()
+    page.goto("/")
+    page.click("text=On the phone")
+    page.check("[name=axle][value=front]")
+    page.check("[name=parts][value=both]")
+    page.select_option("#model", f"{car[0]} / {car[1]}")
+    page.click("text=Go on")
+    page.fill('[id="car.vin"]', "1G4AH59H45G118331")  # 49 CFR 565.15's example with one digit changed
+    page.click("text=Check and read back")
+    expect(page.locator("form")).to_contain_text("misheard")
+    expect(page.locator("form")).to_contain_text("1G4AH59H45G118341")
+    page.get_by_role("button", name="Don't know").click()
+    facts = _facts(brake)
+    for _ in range(30):
+        expect(page.locator(".standing .ranking")).to_be_visible()
+        place = page.locator("form .field input, form input[type=radio]").first.get_attribute("name") or ""
+        _answer(page, place, facts.get(place.split(".")[1], ""))
+        if page.url.endswith("/result"):
+            break
+    expect(page.locator("#order")).to_contain_text(brake.rotor.part)
+    expect(page.locator("#customer-text")).to_have_value(re.compile(re.escape(brake.rotor.part)))
+    page.go_back()
+    expect(page.locator(".say")).to_be_visible()
+    _expect_no_sideways_scroll(page)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_on_the_bench(open_context: Open, width: int, photo: Path, empty_photo: Path, brake: Brake) -> None:
+    page = open_context(width).new_page()
+    page.goto("/")
+    page.click("text=On the bench")
+    page.set_input_files("#photo", [photo, empty_photo])
+    page.click("text=Measure them")
+    rows = page.locator("#rows tbody tr")
+    expect(rows).to_have_count(2)
+    expect(rows.nth(0).locator("li").first).to_be_visible()
+    expect(rows.nth(1)).to_contain_text("No brake rotor was found")
+    rows.nth(1).get_by_role("link", name="Readings").click()
+    page.fill('[id="unknown.rotor_mark"]', brake.rotor.marks[0])
+    page.click("text=Show the result")
+    expect(page.locator("#order, .ranking").first).to_be_visible()
+    expect(page.locator(".ranking").first).to_contain_text(brake.package)
+    page.click(".steps >> text=All rotors")
+    expect(rows.nth(1)).to_contain_text(brake.package)
+    _expect_no_sideways_scroll(page)
+
+
+def _facts(brake: Brake) -> dict[str, str]:
+    """What a customer with this brake would answer."""
+    rotor = brake.rotor
+    facts = {
+        "rotor_mark": rotor.marks[0],
+        "surface": rotor.surface,
+        "construction": rotor.construction,
+        "ventilation": rotor.ventilation,
+        "diameter_mm": f"{rotor.diameter_mm:g}",
+        "caliper_mount": brake.caliper.mount,
+    }
+    return {key: value for key, value in facts.items() if value}
+
+
+def _answer(page: Page, place: str, fact: str) -> None:
+    if not fact:
+        page.get_by_role("button", name="Don't know").click()
+    elif page.locator(f'input[type=radio][name="{place}"]').count():
+        page.check(f'input[name="{place}"][value="{fact}"]')
+        page.click("text=Next question")
+    else:
+        page.fill(f'[id="{place}"]', fact)
+        page.click("text=Next question")
+
+
+def _expect_no_sideways_scroll(page: Page) -> None:
+    wide, seen = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+    assert wide <= seen

@@ -1,0 +1,177 @@
+"""Pages for everybody: keyboard only, screen readers, no JavaScript, slow networks, paper, both units."""
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import BrowserContext, Page, Response, expect
+
+from service.pages.shelf import Brake
+
+Begin = Callable[[Page], None]
+Open = Callable[..., BrowserContext]
+FIRST_PAGE_BYTES = 100_000
+SERIOUS = ("serious", "critical")
+PAGES = ("/", "/car", "/phone", "/bench", "/guide", "/catalogue", "/catalogue/overlaps", "/catalogue/check")
+
+
+def test_the_first_page_is_light(page: Page) -> None:
+    answers: list[Response] = []
+    page.on("response", answers.append)
+    page.goto("/", wait_until="networkidle")
+    assert len(answers) > 3
+    assert sum(len(answer.body()) for answer in answers) < FIRST_PAGE_BYTES
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_serious(open_context: Open, scheme: str, begin_at_the_car: Begin, brake: Brake) -> None:
+    page = open_context(360, color_scheme=scheme).new_page()
+    for address in PAGES:
+        page.goto(address)
+        assert _serious(page) == []
+    page.goto("/catalogue")
+    page.click(".doors a >> nth=0")
+    assert _serious(page) == []
+    begin_at_the_car(page)
+    job = page.url.removesuffix("/looks")
+    for step in ("wanted", "looks", "photo", "photo?view=edge", "readings", "result"):
+        page.goto(f"{job}/{step}")
+        assert _serious(page) == []
+    page.goto(f"{job}/looks")
+    page.fill('[id="front.rotor_mark"]', brake.rotor.marks[0])
+    page.click("text=Go on")
+    page.wait_for_url("**/result")
+    assert _serious(page) == []
+
+
+def test_axe_finds_nothing_serious_about_a_photo_and_a_question(
+    open_context: Open, begin_at_the_car: Begin, photo: Path
+) -> None:
+    page = open_context().new_page()
+    begin_at_the_car(page)
+    page.click("text=Skip to the photo")
+    page.set_input_files("#photo", photo)
+    page.click("text=Measure it")
+    page.wait_for_url("**/photos/*")
+    assert _serious(page) == []
+    page.goto("/phone")
+    page.check("[name=axle][value=both]")
+    page.check("[name=parts][value=rotor]")
+    page.click("text=Go on")
+    assert _serious(page) == []
+
+
+def test_at_the_car_by_keyboard_alone(page: Page, car: tuple[str, str, str], brake: Brake) -> None:
+    page.goto("/")
+    _tab_to(page, "a[href='/car']")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/car")
+    _tab_to(page, "[name=axle]")
+    page.keyboard.press("Space")
+    _tab_to(page, "[name=parts]")
+    page.keyboard.press("Space")
+    _tab_to(page, "#model")
+    page.keyboard.type(f"{car[0]} / {car[1]}")
+    _tab_to(page, "#year")
+    page.keyboard.type(car[2])
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/looks")
+    _tab_to(page, '[id="front.rotor_mark"]')
+    page.keyboard.type(brake.rotor.marks[0])
+    _tab_to(page, "main form .button")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/result")
+    expect(page.locator("#order")).to_contain_text(brake.rotor.part)
+
+
+def test_everything_works_without_javascript(
+    open_context: Open, begin_at_the_car: Begin, photo: Path, brake: Brake
+) -> None:
+    page = open_context(java_script_enabled=False).new_page()
+    begin_at_the_car(page)
+    page.click("text=Skip to the photo")
+    page.set_input_files("#photo", photo)
+    page.click("text=Measure it")
+    expect(page.locator(".readout")).to_contain_text("Diameter")
+    page.select_option("#reference", "auto")
+    page.click("text=Fit again")
+    expect(page.locator(".readout")).to_contain_text("Diameter")
+    page.get_by_role("link", name="Go on", exact=True).click()
+    page.fill('[id="front.thickness_mm"]', "2320")
+    page.click("text=Show the result")
+    expect(page.locator(".why-wrong", has_text="can't be right")).to_be_visible()
+    page.fill('[id="front.thickness_mm"]', f"{brake.rotor.thickness_mm - 0.4:g}")
+    page.click("text=Show the result")
+    expect(page.locator(".verdict")).to_have_count(2)
+    page.goto("/bench")
+    page.set_input_files("#photo", [photo])
+    page.click("text=Measure them")
+    expect(page.locator("#rows tbody tr")).to_have_count(1)
+
+
+def test_an_impossible_reading_is_caught_with_what_is_plausible(page: Page, begin_at_the_car: Begin) -> None:
+    begin_at_the_car(page)
+    page.goto(page.url.replace("looks", "readings"))
+    page.fill('[id="front.diameter_mm"]', "13")
+    page.click("text=Show the result")
+    fault = page.locator('[id="front.diameter_mm-fault"]')
+    expect(fault).to_contain_text("is plausible here")
+    expect(fault).to_contain_text("Is it 13 in?")
+    assert page.url.endswith("/readings")
+    page.fill('[id="front.diameter_mm"]', "13 in")
+    page.keyboard.press("Tab")
+    expect(fault).to_be_empty()
+
+
+def test_inches_everywhere(page: Page, begin_at_the_car: Begin, brake: Brake) -> None:
+    page.goto("/")
+    page.get_by_role("button", name="Change to inches").click()
+    begin_at_the_car(page)
+    page.goto(page.url.replace("looks", "readings"))
+    page.fill('[id="front.diameter_mm"]', f"{brake.rotor.diameter_mm / 25.4:.2f}")
+    page.click("text=Show the result")
+    expect(page.locator(".charts")).to_contain_text(f"{brake.rotor.diameter_mm / 25.4:.2f} in")
+    page.goto("/catalogue")
+    page.click(".doors a >> nth=0")
+    expect(page.locator(".drawings")).not_to_contain_text(" mm")
+
+
+def test_the_result_prints_on_one_page(page: Page, begin_at_the_car: Begin, brake: Brake) -> None:
+    begin_at_the_car(page)
+    page.fill('[id="front.rotor_mark"]', brake.rotor.marks[0])
+    page.click("text=Go on")
+    page.goto(page.url.replace("result", "readings"))
+    page.fill('[id="front.diameter_mm"]', f"{brake.rotor.diameter_mm:g}")
+    page.fill('[id="front.thickness_mm"]', f"{brake.rotor.thickness_mm - 0.5:g}")
+    page.click("text=Show the result")
+    page.wait_for_url("**/result")
+    for paper in ("A4", "Letter"):
+        assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format=paper))) == 1
+
+
+def test_colours_follow_the_button(page: Page) -> None:
+    page.goto("/")
+    for theme in ("light", "dark"):
+        page.get_by_role("button", name="Colours").click()
+        expect(page.locator("html")).to_have_attribute("data-theme", theme)
+
+
+def _serious(page: Page) -> list[str]:
+    found = Axe().run(page).response["violations"]
+    return [
+        f"{page.url} {finding['id']}: {node['html'][:120]}"
+        for finding in found
+        if finding["impact"] in SERIOUS
+        for node in finding["nodes"]
+    ]
+
+
+def _tab_to(page: Page, selector: str, most: int = 60) -> None:
+    """Press Tab until the focus stands on something that matches."""
+    for _ in range(most):
+        page.keyboard.press("Tab")
+        if page.evaluate("selector => document.activeElement.matches(selector)", selector):
+            return
+    raise AssertionError(f"the keyboard doesn't reach {selector}")

@@ -1,0 +1,75 @@
+"""What a photo shows, putting it right by hand, and photos that can't be used."""
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+Begin = Callable[[Page], None]
+
+
+@pytest.fixture
+def measured(page: Page, begin_at_the_car: Begin, photo: Path) -> Page:
+    """The page of a photo that was measured."""
+    _send(page, begin_at_the_car, photo)
+    expect(page.locator(".readout")).to_contain_text("Diameter")
+    return page
+
+
+def test_dragging_a_rim_handle_fits_again(measured: Page) -> None:
+    before = measured.locator("polygon.found.rim").get_attribute("points")
+    box = measured.locator(".handle.rim").first.bounding_box()
+    assert box is not None
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    measured.mouse.move(x, y)
+    measured.mouse.down()
+    measured.mouse.move(x + 6, y + 4, steps=3)
+    expect(measured.locator(".loupe")).to_be_visible()
+    with measured.expect_response(re.compile(r"/photos/[^/]+$")):
+        measured.mouse.up()
+    expect(measured.locator("polygon.found.rim")).not_to_have_attribute("points", before or "")
+    expect(measured.locator("[name=rim]")).not_to_have_value("")
+    measured.reload()
+    expect(measured.locator("polygon.found.rim")).not_to_have_attribute("points", before or "")
+
+
+def test_arrow_keys_move_a_handle(measured: Page) -> None:
+    handle = measured.locator(".handle.reference").first
+    before = float(handle.get_attribute("cx") or "nan")
+    handle.focus()
+    with measured.expect_response(re.compile(r"/photos/[^/]+$")):
+        measured.keyboard.press("Shift+ArrowRight")
+    assert float(measured.locator("[name=reference_points]").input_value().split(",")[0] or "nan") > before
+
+
+def test_a_photo_without_a_rotor_says_why_and_how_to_take_a_better_one(
+    page: Page, begin_at_the_car: Begin, empty_photo: Path
+) -> None:
+    _send(page, begin_at_the_car, empty_photo)
+    expect(page.locator("#fit .fault")).to_contain_text("No brake rotor was found")
+    expect(page.locator("#fit .fault")).to_contain_text("the whole rim in the picture")
+    expect(page.locator("#fit image")).to_have_count(1)
+    expect(page.locator(".handle.rim")).to_have_count(8)
+    expect(page.get_by_role("link", name="Take another")).to_be_visible()
+
+
+def test_a_text_named_like_a_photo_is_told_in_one_line(page: Page, begin_at_the_car: Begin, no_photo: Path) -> None:
+    _send(page, begin_at_the_car, no_photo)
+    expect(page.locator("#fit .fault")).to_contain_text("letter.jpg")
+    expect(page.locator("#fit image")).to_have_count(0)
+
+
+def test_a_photo_may_be_left_out_again(measured: Page) -> None:
+    measured.click("text=Leave this photo out")
+    measured.wait_for_url("**/photo")
+    expect(measured.get_by_text("Photos of this job")).to_have_count(0)
+
+
+def _send(page: Page, begin: Begin, photo: Path) -> None:
+    begin(page)
+    page.click("text=Skip to the photo")
+    page.set_input_files("#photo", photo)
+    page.click("text=Measure it")
+    page.wait_for_url("**/photos/*")
