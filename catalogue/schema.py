@@ -5,6 +5,7 @@ references between tables are row numbers with ``UNKNOWN`` where there is none. 
 a small record whose unknown cells are None.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import Any
@@ -35,6 +36,11 @@ STILL_MADE = 9999
 def month_number(year: int, month: int) -> int:
     """Return months since year 0, so that months compare and subtract as numbers."""
     return year * 12 + month - 1
+
+
+def folded(name: str) -> str:
+    """Return a name without what people get wrong in it: case and blanks."""
+    return " ".join(name.casefold().split())
 
 
 def month_text(number: int) -> str:
@@ -265,6 +271,16 @@ class Fitments:
     def __len__(self) -> int:
         return len(self.model)
 
+    @cached_property
+    def line_index(self) -> dict[str, list[int]]:
+        """Numbers of the lines of each folded name."""
+        return _index_folded(self.lines)
+
+    @cached_property
+    def model_index(self) -> dict[str, list[int]]:
+        """Numbers of the models of each folded name, whatever their line."""
+        return _index_folded([model for _, model in self.models])
+
 
 @dataclass(frozen=True, slots=True)
 class Extra:
@@ -347,6 +363,13 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "parking_brake": PARKING_BRAKES,
 }
 _WHOLE = frozenset({"bolt_count", "pistons"})
+
+
+def _index_folded(names: Sequence[str]) -> dict[str, list[int]]:
+    index: dict[str, list[int]] = {}
+    for number, name in enumerate(names):
+        index.setdefault(folded(name), []).append(number)
+    return index
 
 
 def _cells(table: Rotors | PadTable | Calipers, index: int) -> dict[str, Any]:

@@ -1,0 +1,150 @@
+"""Weighs lengths that don't wear: jointly, with their covariance, tolerances, missing cells and gross errors."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from math import log, log1p, pi
+
+import numpy as np
+
+from catalogue.population import Spread
+from catalogue.schema import BoolArray, FloatArray
+
+ALL_SUBSETS_UP_TO = 4
+"""Up to so many readings each subset may be gross; beyond, one reading, one photo, or all of them."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Nominals:
+    """What a table says of some lengths.
+
+    Attributes
+    ----------
+    value : (N + 1, K) ndarray
+        Nominal lengths, NaN where not known; the last row is all NaN.
+    tolerance : (K,) ndarray
+        Standard deviation of a part about its nominal.
+    spread : tuple of Spread, K
+        The population that a cell not known is drawn from.
+    """
+
+    value: FloatArray
+    tolerance: FloatArray
+    spread: tuple[Spread, ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Readings:
+    """What was read.
+
+    Attributes
+    ----------
+    value : (n,) ndarray
+    covariance : (n, n) ndarray
+        Of the reading errors.
+    column : tuple of int, n
+        Which of the nominals each is a reading of.
+    sources : tuple of tuple of int
+        Readings that may go wrong together: those of one photo.
+    """
+
+    value: FloatArray
+    covariance: FloatArray
+    column: tuple[int, ...]
+    sources: tuple[tuple[int, ...], ...] = ()
+
+
+def log_normal(deviation: FloatArray | float, std: FloatArray | float) -> FloatArray:
+    """Return the natural logarithm of a normal density."""
+    density: FloatArray = -0.5 * (np.asarray(deviation) / std) ** 2 - np.log(std) - 0.5 * log(2 * pi)
+    return density
+
+
+def log_sum(terms: Sequence[FloatArray]) -> FloatArray:
+    """Return the logarithm of a sum of exponentials, term by term of several arrays of one shape."""
+    total = terms[0]
+    for term in terms[1:]:
+        total = np.logaddexp(total, term)
+    return total
+
+
+def log_likelihood(readings: Readings, nominals: Nominals, gross_error: float) -> FloatArray:
+    """Return log p(readings | row) for each row, (N + 1,).
+
+    A reading is of the part's length, nominal and tolerance, or, by a gross error, of something drawn from the
+    population. A length that a row lacks is drawn from the population too, once for all its readings.
+    """
+    mixture = list(_gross_subsets(readings, gross_error))
+    missing = np.isnan(nominals.value)
+    result = np.empty(len(missing))
+    for pattern, rows in _patterns(missing):
+        result[rows] = _of_pattern(readings, nominals, (pattern, rows), mixture)
+    return result
+
+
+def _patterns(missing: BoolArray) -> Iterator[tuple[BoolArray, BoolArray]]:
+    """Yield each pattern of missing columns with the rows that have it."""
+    codes = missing @ (1 << np.arange(missing.shape[1]))
+    for code in np.unique(codes):
+        rows = codes == code
+        yield missing[np.flatnonzero(rows)[0]], rows
+
+
+def _of_pattern(
+    readings: Readings,
+    nominals: Nominals,
+    pattern: tuple[BoolArray, BoolArray],
+    mixture: Sequence[tuple[float, list[int]]],
+) -> FloatArray:
+    residual, covariance = residuals(readings, nominals, pattern)
+    alone = _gross_log_density(readings, nominals)
+    terms = []
+    for log_weight, gross in mixture:
+        sound = [place for place in range(len(readings.value)) if place not in gross]
+        terms.append(log_weight + alone[gross].sum() + _log_normal_joint(residual, covariance, sound))
+    return log_sum(terms)
+
+
+def residuals(
+    readings: Readings, nominals: Nominals, pattern: tuple[BoolArray, BoolArray]
+) -> tuple[FloatArray, FloatArray]:
+    """Return readings less expectation, (rows, n), and their covariance, (n, n), for rows of one pattern."""
+    lacking, rows = pattern
+    columns = list(readings.column)
+    mean = np.array([spread.mean for spread in nominals.spread])
+    std = np.where(lacking, [spread.std for spread in nominals.spread], nominals.tolerance)
+    expected = np.where(lacking, mean, nominals.value[rows])[:, columns]
+    of_column = np.equal.outer(columns, np.arange(len(mean))).astype(np.float64)
+    return readings.value - expected, readings.covariance + (of_column * std**2) @ of_column.T
+
+
+def _log_normal_joint(residual: FloatArray, covariance: FloatArray, places: list[int]) -> FloatArray:
+    if not places:
+        return np.zeros(len(residual))
+    if len(places) == 1:
+        place = places[0]
+        return log_normal(residual[:, place], float(np.sqrt(covariance[place, place])))
+    root = np.linalg.cholesky(covariance[np.ix_(places, places)])
+    scaled = residual[:, places] @ np.linalg.inv(root).T
+    quadratic: FloatArray = np.einsum("ij,ij->i", scaled, scaled)
+    return -0.5 * quadratic - float(np.log(np.diag(root)).sum()) - 0.5 * len(places) * log(2 * pi)
+
+
+def _gross_log_density(readings: Readings, nominals: Nominals) -> FloatArray:
+    spreads = [nominals.spread[column] for column in readings.column]
+    mean = np.array([spread.mean for spread in spreads])
+    std = np.sqrt(np.array([spread.std for spread in spreads]) ** 2 + np.diag(readings.covariance))
+    return log_normal(readings.value - mean, std)
+
+
+def _gross_subsets(readings: Readings, gross_error: float) -> Iterator[tuple[float, list[int]]]:
+    """Yield log weight and places of the readings that are gross, none of them first."""
+    count = len(readings.value)
+    places = range(count)
+    subsets: set[tuple[int, ...]] = {(), tuple(places), *((place,) for place in places), *readings.sources}
+    if count <= ALL_SUBSETS_UP_TO:
+        subsets |= {subset for size in places for subset in combinations(places, size)}
+    for subset in sorted(subsets, key=lambda each: (len(each), each)):
+        as_a_whole = len(subset) > 1 and subset in readings.sources
+        gross = 1 if as_a_whole else len(subset)
+        yield gross * log(gross_error) + (count - len(subset)) * log1p(-gross_error), list(subset)

@@ -1,0 +1,117 @@
+"""Weighs what is told in a word or seen as probabilities: surface, construction, mount and the like, and counts."""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from catalogue.assumptions import Assumptions
+from catalogue.observation import AxleEvidence
+from catalogue.population import frequencies
+from catalogue.schema import (
+    CONSTRUCTIONS,
+    MOUNTS,
+    PARKING_BRAKES,
+    SURFACES,
+    VENTILATIONS,
+    FloatArray,
+    IntArray,
+)
+
+KINDS: Mapping[str, tuple[str, ...]] = {
+    "surface": SURFACES,
+    "construction": CONSTRUCTIONS,
+    "ventilation": VENTILATIONS,
+    "caliper_mount": MOUNTS,
+    "parking_brake": PARKING_BRAKES,
+}
+OTHER_COUNTS = 5
+"""A wrong count is one of about so many."""
+
+
+def kind_likelihood(axle: AxleEvidence, key: str, assumptions: Assumptions) -> FloatArray | None:
+    """Return p(what was told and seen | kind), up to a factor, for each kind of ``key``; None where nothing was.
+
+    A word goes through the table of how people mix the kinds up. Probabilities are likelihoods under equal priors;
+    what several photos see is counted once and a bit, for they share light, dirt and eye.
+    """
+    likelihood = np.ones(len(KINDS[key]))
+    if key in axle.words:
+        likelihood *= assumptions.confusion[key][:, KINDS[key].index(axle.words[key])]
+    tables = [table for table in (axle.seen.get(key), *_off_photos(axle, key)) if table is not None]
+    if tables:
+        likelihood *= np.exp(_pooled([_softened(table, key, assumptions) for table in tables], assumptions))
+    return likelihood if key in axle.words or tables else None
+
+
+def _off_photos(axle: AxleEvidence, key: str) -> list[Mapping[str, float] | None]:
+    if key not in ("surface", "construction", "ventilation"):
+        return []
+    return [getattr(measured, key) for measured in axle.measurements]
+
+
+def _softened(table: Mapping[str, float], key: str, assumptions: Assumptions) -> FloatArray:
+    """Return log likelihoods, with the chance of a gross error that lets none be impossible."""
+    seen = np.array([table[kind] for kind in KINDS[key]])
+    gross = assumptions.gross_error
+    return np.log((1 - gross) * seen + gross / len(seen))
+
+
+def _pooled(logs: Sequence[FloatArray], assumptions: Assumptions) -> FloatArray:
+    """Add log likelihoods of photos that share a part of their errors."""
+    total: FloatArray = np.sum(logs, axis=0) / (1 + (len(logs) - 1) * assumptions.photo_shared_sight)
+    return total
+
+
+def replaced_surface(likelihood: FloatArray, axle: AxleEvidence, assumptions: Assumptions) -> FloatArray:
+    """Return p(observed | surface of the catalogue's rotor): a used one may be a replacement with another surface."""
+    if axle.condition == "new":
+        return likelihood
+    others: FloatArray = (likelihood.sum() - likelihood) / (len(likelihood) - 1)
+    chance = assumptions.replaced_surface
+    return (1 - chance) * likelihood + chance * others
+
+
+def log_of_codes(likelihood: FloatArray, codes: IntArray, population: IntArray) -> FloatArray:
+    """Return log p(observed | row) for a column of codes; a code not known is drawn from ``population``."""
+    unknown = float(frequencies(population, len(likelihood)) @ likelihood)
+    logs: FloatArray = np.log(np.append(likelihood, unknown))[codes]
+    return logs
+
+
+def log_of_counts(
+    observed: Sequence[tuple[int, float]], counts: FloatArray, population: FloatArray, assumptions: Assumptions
+) -> FloatArray:
+    """Return log p(observed counts | row), (N + 1,).
+
+    Parameters
+    ----------
+    observed : sequence of (int, float)
+        Each a count and the probability that it is right.
+    counts : (N + 1,) ndarray
+        Of each row, NaN where not known.
+    population : ndarray
+        Counts of the population, NaN where not known.
+    """
+    kinds = np.unique(np.concatenate([population[np.isfinite(population)], [count for count, _ in observed]]))
+    logs = [
+        np.log(np.where(kinds == count, chance, (1 - chance) / OTHER_COUNTS))
+        for count, chance in ((count, _never_sure(chance, assumptions)) for count, chance in observed)
+    ]
+    likelihood = np.exp(_pooled(logs, assumptions))
+    place = np.searchsorted(kinds, np.where(np.isfinite(counts), counts, kinds[0]))
+    found = np.minimum(place, len(kinds) - 1)
+    codes = np.where(np.isfinite(counts), found, -1)
+    of_population = np.searchsorted(kinds, population[np.isfinite(population)])
+    return log_of_codes(likelihood, codes, of_population)
+
+
+def _never_sure(chance: float, assumptions: Assumptions) -> float:
+    return (1 - assumptions.gross_error) * chance + assumptions.gross_error / OTHER_COUNTS
+
+
+def piston_likelihood(told: int, pistons: FloatArray, assumptions: Assumptions) -> FloatArray:
+    """Return p(pistons told | pistons), (N,): counted rightly, on one side only, or otherwise wrong."""
+    right = assumptions.pistons_counted_rightly
+    half = (1 - right) / 2
+    other = (1 - right) / 2 / OTHER_COUNTS
+    return np.where(pistons == told, right, np.where(pistons == 2 * told, half, other))

@@ -1,0 +1,323 @@
+"""Weighs all that was observed of one axle against every package row of the catalogue."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import log, log1p
+
+import numpy as np
+
+from catalogue.assumptions import Assumptions
+from catalogue.factor import Factor
+from catalogue.joint import Nominals, Readings, log_likelihood, log_normal, log_sum
+from catalogue.kinds import (
+    KINDS,
+    kind_likelihood,
+    log_of_codes,
+    log_of_counts,
+    piston_likelihood,
+    replaced_surface,
+)
+from catalogue.marks import MarkIndex, log_mark, pad_marks, rotor_marks, shape_numbers
+from catalogue.observation import LENGTHS, AxleEvidence, Lengths, Measured
+from catalogue.population import Spread, spread_of, spreads_of
+from catalogue.prepare import Prepared
+from catalogue.rotor_lengths import RotorTable, group_readings, hand_readings, std_of, weigh_group
+from catalogue.rotor_thickness import thickness_factors
+from catalogue.schema import FloatArray
+from catalogue.units import MM_PER_INCH
+
+RATIO = "/diameter"
+
+
+@dataclass(frozen=True, slots=True)
+class Ignored:
+    """Evidence that was accepted and not weighed, and why."""
+
+    evidence: str
+    why: str
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class WeighedAxle:
+    """One axle's evidence.
+
+    Attributes
+    ----------
+    factors : tuple of Factor
+        One a piece of evidence.
+    log_likelihood : (P + 1,) ndarray
+        All of them together for each package row, and for the one of which nothing is known.
+    ignored : tuple of Ignored
+    """
+
+    factors: tuple[Factor, ...]
+    log_likelihood: FloatArray
+    ignored: tuple[Ignored, ...]
+
+
+def weigh_axle(prepared: Prepared, name: str, axle: AxleEvidence, assumptions: Assumptions) -> WeighedAxle:
+    """Weigh one axle's evidence.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    name : {"front", "rear", "unknown"}
+        Decides on the population that unknown cells are drawn from.
+    axle : AxleEvidence
+    assumptions : Assumptions
+    """
+    weighing = _Weighing(prepared, name, axle, assumptions)
+    for weigh in _STEPS:
+        weigh(weighing)
+    factors = tuple(weighing.factors)
+    return WeighedAxle(factors, _package_log_likelihood(prepared, factors), tuple(weighing.ignored))
+
+
+def _package_log_likelihood(prepared: Prepared, factors: Sequence[Factor]) -> FloatArray:
+    total = np.zeros(len(prepared.rotor))
+    for room in ("rotor", "pads", "caliper", "package"):
+        of_room = [factor.log_likelihood for factor in factors if factor.room == room]
+        if of_room:
+            total += spread_to_packages(prepared, room, np.sum(of_room, axis=0))
+    return total
+
+
+def spread_to_packages(prepared: Prepared, room: str, log_rows: FloatArray) -> FloatArray:
+    """Return for each package row, (P + 1,), what ``log_rows`` says of its rotor, pads or caliper.
+
+    Where left and right rotors differ, the one in hand is either of them.
+    """
+    if room == "package":
+        return log_rows
+    if room == "pads":
+        return log_rows[prepared.pads]
+    if room == "caliper":
+        return log_rows[prepared.caliper]
+    left, right = log_rows[prepared.rotor], log_rows[prepared.rotor_right]
+    return np.where(left == right, left, np.logaddexp(left, right) - log(2))
+
+
+class _Weighing:
+    """One axle's evidence on its way: what is weighed and what is passed over."""
+
+    def __init__(self, prepared: Prepared, name: str, axle: AxleEvidence, assumptions: Assumptions) -> None:
+        self.prepared = prepared
+        self.rows = prepared.rotor_rows[name]
+        self.axle = axle
+        self.assumptions = assumptions
+        self.factors: list[Factor] = []
+        self.ignored: list[Ignored] = []
+
+    def pass_over(self, evidence: str, why: str) -> None:
+        """Note evidence that is not weighed."""
+        self.ignored.append(Ignored(evidence, why))
+
+
+def _weigh_rotor_lengths(weighing: _Weighing) -> None:
+    axle, assumptions, numbers = weighing.axle, weighing.assumptions, weighing.prepared.rotor_numbers
+    columns = {key: numbers[key] for key in (*LENGTHS, "thickness_mm", "min_thickness_mm", "machine_to_mm")}
+    spread = spreads_of({key: columns[key] for key in (*LENGTHS, "thickness_mm")}, weighing.rows, assumptions)
+    table = RotorTable(columns, spread)
+    hand = hand_readings(axle, assumptions)
+    for reading in hand:
+        if reading.key not in spread:
+            weighing.pass_over(reading.evidence, "no rotor in the catalogue has this length filled in")
+    groups = group_readings(hand, axle.measurements, spread, assumptions)
+    weighing.factors += [weigh_group(group, table, assumptions) for group in groups]
+    weighing.factors += thickness_factors(axle, groups, table, assumptions)
+    if axle.min_mark_mm is not None and axle.min_mark_mm > assumptions.thickest_mark_mm:
+        why = f"{axle.min_mark_mm:g} mm is no thickness: it is likely the drum diameter of the parking brake in the hat"
+        weighing.pass_over("min_thickness_mark_mm", why)
+
+
+def _weigh_ratios(weighing: _Weighing) -> None:
+    """Weigh photos without a scale: lengths over the diameter, in logarithms; the scale falls out."""
+    photos = [_log_ratios(photo) for photo in weighing.axle.measurements if photo.ratios is not None]
+    if not photos:
+        return
+    numbers, assumptions = weighing.prepared.rotor_numbers, weighing.assumptions
+    keys = [key for key in LENGTHS if any(key in _names(photo) for photo in photos)]
+    columns = {key: np.log(numbers[key] / numbers["diameter_mm"]) for key in keys}
+    spread = {key: _log_spread(columns[key][weighing.rows], assumptions) for key in keys}
+    known = {key: each for key, each in spread.items() if each is not None}
+    tolerance = {key: _log_tolerance(weighing, key) for key in known}
+    for group in group_readings((), photos, known, assumptions):
+        value = np.column_stack([columns[key] for key in group.keys])
+        of_group = np.array([tolerance[key] for key in group.keys])
+        nominals = Nominals(value, of_group, tuple(known[key] for key in group.keys))
+        log_rows = log_likelihood(group.readings, nominals, assumptions.gross_error)
+        said = ", ".join(_ratio_said(group.keys[column], each) for column, each in _pairs(group.readings))
+        weighing.factors.append(Factor("measurements", "rotor", log_rows, said))
+
+
+def _names(photo: Measured) -> tuple[str, ...]:
+    return () if photo.lengths is None else photo.lengths.keys
+
+
+def _pairs(readings: Readings) -> list[tuple[int, float]]:
+    return list(zip(readings.column, np.exp(readings.value).tolist(), strict=True))
+
+
+def _ratio_said(key: str, ratio: float) -> str:
+    return f"{key.removesuffix('_mm').replace('_', ' ')} over diameter {ratio:.3f}"
+
+
+def _log_ratios(photo: Measured) -> Measured:
+    """Return a photo's ratios as if they were its lengths, in logarithms."""
+    ratios = photo.ratios
+    assert ratios is not None
+    covariance = ratios.covariance / np.outer(ratios.value, ratios.value)
+    return Measured(lengths=Lengths(ratios.keys, np.log(ratios.value), covariance))
+
+
+def _log_spread(values: FloatArray, assumptions: Assumptions) -> Spread | None:
+    spread = spread_of(values, assumptions)
+    least = assumptions.population_least_spread * assumptions.population_widening
+    return None if spread is None else Spread(spread.mean, max(spread.std, least))
+
+
+def _log_tolerance(weighing: _Weighing, key: str) -> float:
+    numbers, tolerance = weighing.prepared.rotor_numbers, weighing.assumptions.tolerance_mm
+    own = tolerance[key] / float(np.nanmean(numbers[key][weighing.rows]))
+    diameter = tolerance["diameter_mm"] / float(np.nanmean(numbers["diameter_mm"][weighing.rows]))
+    return float(np.hypot(own, diameter))
+
+
+def _weigh_pad_lengths(weighing: _Weighing) -> None:
+    assumptions, numbers = weighing.assumptions, weighing.prepared.pad_numbers
+    for evidence, reading in weighing.axle.pad_lengths.items():
+        column = numbers[evidence.removeprefix("pad_")]
+        spread = spread_of(column, assumptions)
+        if spread is None:
+            weighing.pass_over(evidence, "no pads in the catalogue have this length filled in")
+            continue
+        std = std_of(reading, evidence, assumptions)
+        nominals = Nominals(column[:, None], np.array([assumptions.tolerance_mm[evidence]]), (spread,))
+        readings = Readings(np.array([reading.value]), np.array([[std**2]]), (0,))
+        log_rows = log_likelihood(readings, nominals, assumptions.gross_error)
+        weighing.factors.append(Factor(evidence, "pads", log_rows, f"{reading.value:g} ± {std:g}"))
+
+
+def _weigh_mass(weighing: _Weighing) -> None:
+    reading, assumptions = weighing.axle.mass_kg, weighing.assumptions
+    if reading is None:
+        return
+    mass = weighing.prepared.rotor_numbers["mass_kg"]
+    spread = spread_of(mass[weighing.rows], assumptions)
+    if spread is None:
+        weighing.pass_over("mass_kg", "no rotor in the catalogue has a mass filled in")
+        return
+    std = std_of(reading, "mass_kg", assumptions)
+    known = np.isfinite(mass)
+    expected = np.where(known, mass, spread.mean)
+    spread_kg = np.where(known, assumptions.scale_share * expected, spread.std)
+    sound = log_normal(reading.value - expected, np.hypot(std, spread_kg))
+    gross = float(log_normal(reading.value - spread.mean, float(np.hypot(std, spread.std))))
+    chance = assumptions.gross_error
+    log_rows = log_sum([log1p(-chance) + sound, np.full(len(mass), log(chance) + gross)])
+    weighing.factors.append(Factor("mass_kg", "rotor", log_rows, f"{reading.value:g} ± {std:g} kg"))
+
+
+def _weigh_rotor_kinds(weighing: _Weighing) -> None:
+    for key in ("surface", "construction", "ventilation"):
+        likelihood = kind_likelihood(weighing.axle, key, weighing.assumptions)
+        if likelihood is None:
+            continue
+        if key == "surface":
+            likelihood = replaced_surface(likelihood, weighing.axle, weighing.assumptions)
+        codes = weighing.prepared.rotor_codes[key]
+        log_rows = log_of_codes(likelihood, codes, codes[weighing.rows])
+        weighing.factors.append(Factor(key, "rotor", log_rows, _kind_said(weighing.axle, key, likelihood)))
+
+
+def _kind_said(axle: AxleEvidence, key: str, likelihood: FloatArray) -> str:
+    if key in axle.words:
+        return f"told {axle.words[key]}"
+    best = int(np.argmax(likelihood))
+    return f"seen as {KINDS[key][best]} ({likelihood[best] / likelihood.sum():.0%})"
+
+
+def _weigh_caliper_kinds(weighing: _Weighing) -> None:
+    for key, column in (("caliper_mount", "mount"), ("parking_brake", "parking_brake")):
+        likelihood = kind_likelihood(weighing.axle, key, weighing.assumptions)
+        if likelihood is not None:
+            codes = weighing.prepared.caliper_codes[column]
+            log_rows = log_of_codes(likelihood, codes, codes[:-1])
+            weighing.factors.append(Factor(key, "caliper", log_rows, f"told {weighing.axle.words[key]}"))
+
+
+def _weigh_bolt_count(weighing: _Weighing) -> None:
+    axle, assumptions = weighing.axle, weighing.assumptions
+    observed = [measured.bolt_count for measured in axle.measurements if measured.bolt_count is not None]
+    if axle.bolt_count is not None:
+        observed.insert(0, (axle.bolt_count, assumptions.counted_rightly))
+    if observed:
+        counts = weighing.prepared.rotor_numbers["bolt_count"]
+        log_rows = log_of_counts(observed, counts, counts[weighing.rows], assumptions)
+        said = ", ".join(f"{count} bolt holes" for count, _ in observed)
+        weighing.factors.append(Factor("bolt_count", "rotor", log_rows, said))
+
+
+def _weigh_pistons(weighing: _Weighing) -> None:
+    told = weighing.axle.pistons
+    if told is None:
+        return
+    pistons = weighing.prepared.caliper_numbers["pistons"]
+    likelihood = piston_likelihood(told, pistons, weighing.assumptions)
+    known = np.isfinite(pistons)
+    unknown = float(likelihood[known].mean()) if known.any() else 1.0
+    log_rows = np.log(np.where(known, likelihood, unknown))
+    weighing.factors.append(Factor("pistons", "caliper", log_rows, f"told {told}"))
+
+
+def _weigh_marks(weighing: _Weighing) -> None:
+    catalogue, axle = weighing.prepared.catalogue, weighing.axle
+    if axle.rotor_mark is not None:
+        _weigh_mark(weighing, ("rotor_mark", "rotor"), rotor_marks(catalogue), axle.rotor_mark)
+    if axle.pad_mark is not None:
+        _weigh_mark(weighing, ("pad_mark", "pads"), pad_marks(catalogue), axle.pad_mark)
+    if axle.pad_shape_number is not None:
+        _weigh_mark(weighing, ("pad_shape_number", "pads"), shape_numbers(catalogue), axle.pad_shape_number)
+
+
+def _weigh_mark(weighing: _Weighing, place: tuple[str, str], index: MarkIndex, mark: str) -> None:
+    evidence, room = place
+    log_rows, known = log_mark(index, mark, weighing.assumptions)
+    said = f"{mark} read off the part" + ("" if known else ", a number that the catalogue doesn't know")
+    weighing.factors.append(Factor(evidence, "rotor" if room == "rotor" else "pads", log_rows, said))
+
+
+def _weigh_wheel(weighing: _Weighing) -> None:
+    """Weigh the wheel, whose size caps the rotor's."""
+    wheel_in, assumptions, prepared = weighing.axle.wheel_in, weighing.assumptions, weighing.prepared
+    if wheel_in is None:
+        return
+    diameter_mm = prepared.rotor_numbers["diameter_mm"][prepared.rotor]
+    by_size = (diameter_mm + assumptions.wheel_clearance_mm) / MM_PER_INCH
+    least = np.where(np.isfinite(prepared.min_wheel_in), prepared.min_wheel_in, by_size)
+    clears = wheel_in >= least - assumptions.wheel_spare_step
+    likelihood = np.where(clears, 1.0, assumptions.gross_error)
+    likelihood[-1] = likelihood[:-1].mean()
+    weighing.factors.append(Factor("wheel_in", "package", np.log(likelihood), f"{wheel_in:g} inch wheel"))
+
+
+def _pass_over_colour(weighing: _Weighing) -> None:
+    if weighing.axle.caliper_colour is not None:
+        weighing.pass_over(
+            "caliper_colour", "caliper paint is no evidence: packages share colours, and calipers get painted"
+        )
+
+
+_STEPS: tuple[Callable[[_Weighing], None], ...] = (
+    _weigh_rotor_lengths,
+    _weigh_ratios,
+    _weigh_mass,
+    _weigh_rotor_kinds,
+    _weigh_bolt_count,
+    _weigh_marks,
+    _weigh_pad_lengths,
+    _weigh_caliper_kinds,
+    _weigh_pistons,
+    _weigh_wheel,
+    _pass_over_colour,
+)
