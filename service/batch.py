@@ -24,7 +24,7 @@ class _Job:
 
     key: str
     rotor: Rotor
-    futures: dict[int, "Future[Record]"] = field(default_factory=dict)
+    futures: dict[int, "Future[Record | PhotoFault]"] = field(default_factory=dict)
     problems: list[str] = field(default_factory=list)
 
 
@@ -66,8 +66,11 @@ def _begin(job: _Job, client: Client) -> _Job:
     return job
 
 
-def _measure(content: bytes, name: str, order: Order) -> Record:
-    return measure(content, name, order).measurement
+def _measure(content: bytes, name: str, order: Order) -> Record | PhotoFault:
+    try:
+        return measure(content, name, order).measurement
+    except PhotoFault as fault:
+        return fault  # an answer like any other; raised, Dask would log it as a failure of its own
 
 
 def _finish(job: _Job, catalogue: Catalogue) -> Record:
@@ -86,11 +89,14 @@ def _finish(job: _Job, catalogue: Catalogue) -> Record:
 def _measured(job: _Job) -> Iterator[Record]:
     for number, future in job.futures.items():
         try:
-            yield future.result()
-        except PhotoFault as fault:
-            job.problems.append(f"row {number}: {fault}")
+            measured = future.result()
         except Exception as fault:
             job.problems.append(f"row {number}: a fault of the program, please report it: {fault!r}")
+            continue
+        if isinstance(measured, PhotoFault):
+            job.problems.append(f"row {number}: {measured}")
+        else:
+            yield measured
 
 
 def _ranked(job: _Job, measurements: list[Record], catalogue: Catalogue) -> Record | None:
