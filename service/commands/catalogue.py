@@ -5,6 +5,7 @@ from argparse import ArgumentParser
 from pathlib import Path
 
 from catalogue import Catalogue, CatalogueError, load_catalogue
+from catalogue.overlaps import overlaps
 from service.commands import CommandFault, catalogue_fault
 
 
@@ -37,13 +38,11 @@ def _check(folder: Path) -> int:
 
 
 def _list_overlaps(folder: Path, as_json: bool) -> int:
-    from catalogue import overlaps
-
     try:
-        found = overlaps(load_catalogue(_existing(folder))).to_json()
+        found = overlaps(load_catalogue(_existing(folder)))
     except CatalogueError as error:
         raise catalogue_fault(folder, error) from None
-    print(json.dumps(found, indent=1, ensure_ascii=False) if as_json else found)
+    print(json.dumps(found.to_json(), indent=1, ensure_ascii=False) if as_json else found.to_text())
     return 0
 
 
