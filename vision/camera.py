@@ -110,7 +110,8 @@ def turned(rotation: FloatArray, lean_x: FloatArray, lean_y: FloatArray) -> Floa
         -2,
     )
     turn = np.eye(3) + sinc[..., None, None] * skew + cosc[..., None, None] * (skew @ skew)
-    return rotation @ turn
+    leaned: FloatArray = rotation @ turn
+    return leaned
 
 
 def facing(normal: FloatArray) -> FloatArray:

@@ -14,7 +14,7 @@ Image = npt.NDArray[Any]
 def offsets_px(reach_px: float, step_px: float = 0.5) -> FloatArray:
     """Return the offsets along the normal at which profiles are read, from ``-reach_px`` to ``reach_px``."""
     count = int(np.ceil(reach_px / step_px))
-    return np.arange(-count, count + 1) * step_px
+    return np.arange(-count, count + 1, dtype=np.float64) * step_px
 
 
 def profiles(image: Image, xy_px: FloatArray, normal_px: FloatArray, along_px: FloatArray) -> FloatArray:

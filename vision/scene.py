@@ -1,0 +1,200 @@
+"""The scene behind a photo: one robust least-squares fit of camera, face plane, rim and reference, with covariance."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from scipy.optimize import least_squares
+from uncertainties import UFloat, correlated_values
+
+from vision.camera import Camera, Pose
+from vision.measurement import FloatArray
+from vision.terms import Term, View, Weighted, robust_loss
+from vision.unknowns import Unknowns
+
+ROUNDS = 4
+DERIVATIVE_STEP = 1e-4
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A fitted scene. The face is the plane z = 0, its outward normal +z, the rotor's axis runs through the origin.
+
+    Attributes
+    ----------
+    values : mapping of str to float
+        Every unknown at its best; ``log_rim`` is the logarithm of the rim's radius in mm.
+    covariance : (P, P) ndarray
+        Of the unknowns in the order of ``values``.
+    frame : (3, 3) ndarray
+        The rotation the leans start from.
+    size_px : (int, int)
+        Width and height of the photo.
+    terms : tuple of Weighted
+        The observations with their final weights.
+    misfit : float
+        Sum of the samples' robust losses, priors included: comparable between fits of the same samples.
+    """
+
+    values: Mapping[str, float]
+    covariance: FloatArray
+    frame: FloatArray
+    size_px: tuple[int, int]
+    terms: tuple[Weighted, ...]
+    misfit: float
+
+    @cached_property
+    def _view(self) -> View:
+        return View.of({name: np.array([[value]]) for name, value in self.values.items()}, self.frame, self.size_px)
+
+    @cached_property
+    def camera(self) -> Camera:
+        """The camera, plain numbers."""
+        batch = self._view.camera
+        return Camera(*(float(np.squeeze(x)) for x in (batch.focal_px, batch.centre_x_px, batch.centre_y_px, batch.k1)))
+
+    @cached_property
+    def pose(self) -> Pose:
+        """The rotor's pose, unbatched."""
+        return Pose(self._view.pose.rotation[0], self._view.pose.centre_mm[0])
+
+    @property
+    def rim_radius_mm(self) -> float:
+        """The rim's radius; nominal where the scale is free."""
+        return float(np.exp(self.values["log_rim"]))
+
+    @property
+    def tilt_deg(self) -> float:
+        """Angle between the rotor's axis and the line of sight to its centre."""
+        centre = self.pose.centre_mm
+        cosine = -self.pose.rotation[:, 2] @ centre / np.linalg.norm(centre)
+        return float(np.degrees(np.arccos(np.clip(cosine, -1, 1))))
+
+    def to_pixels(self, points_mm: FloatArray) -> FloatArray:
+        """Project rotor points (N, 3) to pixels (N, 2)."""
+        return self.camera.pixels(self.pose.camera_points(points_mm))
+
+    def to_plane(self, xy_px: FloatArray, height_mm: float = 0.0) -> FloatArray:
+        """Carry pixels (N, 2) to the plane ``z = height_mm``: (N, 2) mm."""
+        return np.stack(self.pose.on_plane(*self.camera.rays(xy_px), height_mm), axis=-1)
+
+    @cached_property
+    def numbers(self) -> dict[str, UFloat]:
+        """Every unknown as a number with its correlations."""
+        return dict(zip(self.values, correlated_values(list(self.values.values()), self.covariance), strict=True))
+
+
+def fit_scene(
+    unknowns: Unknowns, terms: Sequence[Term], frame: FloatArray, size_px: tuple[int, int], *, rounds: int = ROUNDS
+) -> Scene:
+    """Fit every unknown to every edge sample at once.
+
+    Parameters
+    ----------
+    unknowns : Unknowns
+        Starts and priors.
+    terms : sequence of Term
+    frame : (3, 3) ndarray
+        Rotation near the solution: columns are the rotor's axes in the camera's frame.
+    size_px : (int, int)
+    rounds : int
+        Fits between which weights and scales are renewed.
+
+    Returns
+    -------
+    Scene
+        Never raises for a poor photo: the covariance and the terms' residuals tell.
+
+    Notes
+    -----
+    Neighbouring samples of one curve share texture and blur. Each term's standard deviation is therefore inflated by
+    the correlation length of its own residuals and by their size before the last rounds, so that the covariance is
+    that of the estimate actually made.
+    """
+    problem = _Problem(unknowns, frame, size_px)
+    x = unknowns.column("start")
+    inflation = np.ones(len(terms))
+    for number in range(rounds):
+        view, values = problem.trial(x[None, :])
+        weighted = [Weighted.of(term, view, values) for term in terms]
+        if number >= rounds - 2:
+            inflation = np.array([_inflation(w, view, values) for w in weighted])
+        x = problem.solve(x, weighted, inflation)
+    jacobian = problem.jacobian(x, weighted, inflation)
+    size = np.linalg.norm(jacobian, axis=0)
+    covariance = np.linalg.pinv((jacobian / size).T @ (jacobian / size), hermitian=True) / np.outer(size, size)
+    misfit = problem.misfit(x, weighted)
+    values_found = dict(zip(unknowns.names, map(float, x), strict=True))
+    return Scene(values_found, covariance, frame, size_px, tuple(weighted), misfit)
+
+
+@dataclass(frozen=True)
+class _Problem:
+    unknowns: Unknowns
+    frame: FloatArray
+    size_px: tuple[int, int]
+
+    def trial(self, batch: FloatArray) -> tuple[View, dict[str, FloatArray]]:
+        values = {name: batch[:, i, None] for i, name in enumerate(self.unknowns.names)}
+        return View.of(values, self.frame, self.size_px), values
+
+    def residuals(self, batch: FloatArray, weighted: Sequence[Weighted], inflation: FloatArray) -> FloatArray:
+        view, values = self.trial(batch)
+        mean, std = self.unknowns.column("mean"), self.unknowns.column("std")
+        known = np.isfinite(std)
+        priors = (batch[:, known] - mean[known]) / std[known]
+        data = [w.residuals(view, values) / s for w, s in zip(weighted, inflation, strict=True)]
+        return np.concatenate([*data, priors], axis=1)
+
+    def misfit(self, x: FloatArray, weighted: Sequence[Weighted]) -> float:
+        bare = [replace(w, weight=np.ones_like(w.weight)) for w in weighted]
+        residuals = self.residuals(x[None, :], bare, np.ones(len(bare)))[0]
+        count = sum(len(w.weight) for w in bare)
+        return float(robust_loss(residuals[:count]).sum() + 0.5 * residuals[count:] @ residuals[count:])
+
+    def jacobian(self, x: FloatArray, weighted: Sequence[Weighted], inflation: FloatArray) -> FloatArray:
+        step = DERIVATIVE_STEP * self.unknowns.column("scale")
+        batch = np.concatenate([x + np.diag(step), x - np.diag(step)])
+        ahead, behind = np.split(self.residuals(batch, weighted, inflation), 2)
+        slope: FloatArray = ((ahead - behind) / (2 * step[:, None])).T
+        return slope
+
+    def solve(self, x: FloatArray, weighted: Sequence[Weighted], inflation: FloatArray) -> FloatArray:
+        found = least_squares(
+            lambda p: self.residuals(p[None, :], weighted, inflation)[0],
+            x,
+            jac=lambda p: self.jacobian(p, weighted, inflation),
+            x_scale=self.unknowns.column("scale"),
+            method="lm",
+            xtol=1e-8,
+            ftol=1e-8,
+            max_nfev=40,
+        )
+        solution: FloatArray = found.x
+        return solution
+
+
+def _inflation(weighted: Weighted, view: View, values: Mapping[str, FloatArray]) -> float:
+    """Return by how much a term's samples say less than their stated deviations would have it."""
+    residual = weighted.residuals(view, values)[0]
+    active = weighted.weight > 0.3
+    if active.sum() < 8:
+        return 1.0
+    spread = max(1.0, float(np.mean(residual[active] ** 2)))
+    return float(np.sqrt(spread * _correlation_length(residual)))
+
+
+def _correlation_length(residual: FloatArray) -> float:
+    """Return how many neighbouring samples count as one: ``1 + 2 sum(rho)`` up to the first lag without correlation."""
+    centred = residual - residual.mean()
+    power = float(centred @ centred)
+    if power <= 0:
+        return 1.0
+    total = 1.0
+    for lag in range(1, min(len(residual) // 4, 60)):
+        rho = float(centred[lag:] @ centred[:-lag]) / power
+        if rho < 0.05:
+            break
+        total += 2 * rho
+    return total

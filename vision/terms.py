@@ -1,0 +1,202 @@
+"""What the fit compares with the photo: circles round the rotor's axis, and references lying somewhere.
+
+A term holds edge samples and turns a batch of trial scenes into residuals, in pixels along each edge's normal. A
+trial scene is a mapping of names to arrays (B, 1), so that one call gives a whole numerical Jacobian.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+import numpy as np
+
+from vision.camera import Camera, Pose, turned
+from vision.figure import EdgeSamples, Figure
+from vision.measurement import FloatArray
+
+Values = Mapping[str, FloatArray]
+Height = Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class View:
+    """A batch of trial cameras over trial rotors."""
+
+    camera: Camera
+    pose: Pose
+
+    @classmethod
+    def of(cls, values: Values, frame: FloatArray, size_px: tuple[int, int]) -> "View":
+        """Build the view from the unknowns ``log_focal, shift_x, shift_y, k1, lean_x, lean_y, at_x, at_y, log_far``.
+
+        Parameters
+        ----------
+        values : mapping of str to (B, 1) ndarray
+        frame : (3, 3) ndarray
+            The rotation that the leans start from.
+        size_px : (int, int)
+            Width and height.
+        """
+        width_px, height_px = size_px
+        camera = Camera(
+            np.exp(values["log_focal"]),
+            (width_px - 1) / 2 + values["shift_x"] * width_px,
+            (height_px - 1) / 2 + values["shift_y"] * width_px,
+            values["k1"],
+        )
+        rotation = turned(frame, values["lean_x"][:, 0], values["lean_y"][:, 0])
+        far_mm = np.exp(values["log_far"][:, 0])
+        centre_mm = np.stack([values["at_x"][:, 0] * far_mm, values["at_y"][:, 0] * far_mm, far_mm], axis=-1)
+        return cls(camera, Pose(rotation, centre_mm))
+
+    def trace(self, xy_px: FloatArray, height_mm: FloatArray | float) -> "Trace":
+        """Carry pixels (N, 2) to the plane at ``height_mm``, with the derivatives by the pixel's coordinates."""
+        ray_x, ray_y = self.camera.rays(xy_px)
+        axes, centre = self.pose.rotation[..., None], self.pose.centre_mm
+        offset = np.einsum("...ij,...i->...j", self.pose.rotation, centre)[..., None, :]
+        along = [ray_x * axes[..., 0, i, :] + ray_y * axes[..., 1, i, :] + axes[..., 2, i, :] for i in range(3)]
+        stretch = (height_mm + offset[..., 2]) / along[2]
+        at, slope = [], []
+        for i in range(2):
+            lean = along[i] / along[2]
+            at.append(stretch * along[i] - offset[..., i])
+            slope.append([stretch * (axes[..., j, i, :] - lean * axes[..., j, 2, :]) for j in range(2)])
+        return Trace(self.camera, (ray_x, ray_y), (at[0], at[1]), (*slope[0], *slope[1]))
+
+
+@dataclass(frozen=True)
+class Trace:
+    """Where pixels meet a plane, and how fast they move on it; every array is (B, N).
+
+    Attributes
+    ----------
+    camera : Camera
+    ray : pair
+        The pixels' rays, ``x/z`` and ``y/z``.
+    at : pair
+        ``x`` and ``y`` on the plane, mm.
+    slope : four arrays
+        ``dx/dray_x, dx/dray_y, dy/dray_x, dy/dray_y``, mm.
+    """
+
+    camera: Camera
+    ray: tuple[FloatArray, FloatArray]
+    at: tuple[FloatArray, FloatArray]
+    slope: tuple[FloatArray, FloatArray, FloatArray, FloatArray]
+
+    def gap_px(self, gap_mm: FloatArray, out_x: FloatArray, out_y: FloatArray) -> FloatArray:
+        """Turn a distance along the unit direction ``(out_x, out_y)`` into pixels along the edge's normal.
+
+        The scale follows every trial scene, its distortion included: held fast, it would reward scenes that shrink
+        all distances.
+        """
+        u = out_x * self.slope[0] + out_y * self.slope[2]
+        v = out_x * self.slope[1] + out_y * self.slope[3]
+        ray_x, ray_y = self.ray
+        bend = self.camera.k1 * (ray_x**2 + ray_y**2)
+        pull = 2 * self.camera.k1 * (u * ray_x + v * ray_y) / (1 + 3 * bend)
+        u, v = u - pull * ray_x, v - pull * ray_y
+        return gap_mm * self.camera.focal_px * (1 + bend) / np.sqrt(u**2 + v**2)
+
+
+def height_of(values: Values, parts: Height) -> FloatArray:
+    """Add up named heights: ``{"thickness": -1.0, "": 0.76}`` is 0.76 mm above the bench under a hat-up rotor."""
+    first = next(iter(values.values()))
+    total = np.zeros_like(first)
+    for name, share in parts.items():
+        total = total + (share if name == "" else share * values[name])
+    return total
+
+
+class Term(Protocol):
+    """Edge samples and the curve they belong to."""
+
+    @property
+    def samples(self) -> EdgeSamples:
+        """The samples in the photo."""
+
+    @property
+    def offset_name(self) -> str:
+        """The unknown that shifts all of this curve's edges outward, px."""
+
+    def gap_px(self, view: View, values: Values) -> FloatArray:
+        """Return how far each sample lies outside the curve (B, N), in pixels along the edge's normal."""
+
+
+@dataclass(frozen=True)
+class CircleTerm:
+    """A circle round the rotor's axis: its radius is an unknown, its height a sum of unknowns."""
+
+    samples: EdgeSamples
+    radius_name: str
+    height: Height
+    offset_name: str
+
+    def gap_px(self, view: View, values: Values) -> FloatArray:
+        """See `Term`."""
+        trace = view.trace(self.samples.xy_px, height_of(values, self.height))
+        x, y = trace.at
+        reach = np.hypot(x, y)
+        return trace.gap_px(reach - np.exp(values[self.radius_name]), x / reach, y / reach)
+
+
+@dataclass(frozen=True)
+class FigureTerm:
+    """A reference of known size, somewhere on its plane, turned anyhow."""
+
+    samples: EdgeSamples
+    figure: Figure
+    name: str
+    height: Height
+    offset_name: str
+
+    def gap_px(self, view: View, values: Values) -> FloatArray:
+        """See `Term`."""
+        trace = view.trace(self.samples.xy_px, height_of(values, self.height))
+        x, y = trace.at[0] - values[f"{self.name}_x"], trace.at[1] - values[f"{self.name}_y"]
+        size_x = 1.0 + values[f"{self.name}_size_x"]
+        if self.figure.radius_mm is not None:
+            reach = np.hypot(x, y)
+            return trace.gap_px(reach - self.figure.radius_mm * size_x, x / reach, y / reach)
+        size_y = 1.0 + values.get(f"{self.name}_size_y", values[f"{self.name}_size_x"])
+        a, b, c = self.figure.sides[self.samples.side].T
+        cos, sin = np.cos(values[f"{self.name}_turn"]), np.sin(values[f"{self.name}_turn"])
+        out_x, out_y = a * cos - b * sin, a * sin + b * cos
+        return trace.gap_px(out_x * x + out_y * y - c * (a * a * size_x + b * b * size_y), out_x, out_y)
+
+
+@dataclass(frozen=True)
+class Weighted:
+    """A term with the robust weights of one round of the fit."""
+
+    term: Term
+    weight: FloatArray
+
+    @classmethod
+    def of(cls, term: Term, view: View, values: Values) -> "Weighted":
+        """Weigh a term's samples by their distances in a single scene (B = 1)."""
+        bare = cls(term, np.ones(len(term.samples)))
+        size = np.abs(bare.residuals(view, values)[0])
+        # A start that is a few pixels off must not make outliers of a whole curve.
+        spread = max(1.0, 1.4826 * float(np.median(size)))
+        return replace(bare, weight=np.sqrt(robust_weight(size / spread)))
+
+    def residuals(self, view: View, values: Values) -> FloatArray:
+        """Return residuals (B, N) in standard deviations, bloom and the curve's own offset taken off."""
+        samples = self.term.samples
+        expected = samples.bright_inside * values["bloom"] + values[self.term.offset_name]
+        return (self.term.gap_px(view, values) - expected) / samples.std_px * self.weight
+
+
+ROBUST_CORE = 3.0
+
+
+def robust_weight(size: FloatArray) -> FloatArray:
+    """Weigh residuals of ``size`` standard deviations by Geman and McClure's redescending loss."""
+    return 1.0 / (1.0 + (size / ROBUST_CORE) ** 2) ** 2
+
+
+def robust_loss(size: FloatArray) -> FloatArray:
+    """Return Geman and McClure's loss: half the square for small residuals, at most half the core's square."""
+    square = size**2
+    return 0.5 * square / (1.0 + square / ROBUST_CORE**2)
