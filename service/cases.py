@@ -140,7 +140,10 @@ def _head(row: CaseRow) -> dict[str, Any]:
 
 def _engine(url: str) -> Engine:
     address = make_url(url)
-    engine = create_engine(address)
+    try:
+        engine = create_engine(address)
+    except ModuleNotFoundError as fault:
+        raise OSError(f"{address.drivername} needs the Python package {fault.name}; install it") from None
     if address.get_backend_name() == "sqlite":
         if address.database and address.database != ":memory:":
             Path(address.database).parent.mkdir(parents=True, exist_ok=True)
