@@ -102,8 +102,9 @@ def fan(solid: Any, count: int, radius_mm: float, span_deg: float) -> list[Any]:
 def pads(rotor: Rotor, inner_mm: float, *, span_deg: float, layer: tuple[float, float]) -> Any:
     """Both pads' layer between two heights over the swept faces."""
     low, high = layer[0] + rotor.swept_z_mm, layer[1] + rotor.swept_z_mm
-    outer = rotor.diameter_mm / 2 - 1.5
-    near = sector([(inner_mm + 2, low), (outer, low), (outer, high), (inner_mm + 2, high)], span_deg)
+    # The pads made the lips: they run between them.
+    inner, outer = max(inner_mm + 2, rotor.swept_inner_mm / 2 + 0.5), rotor.swept_outer_mm / 2 - 0.5
+    near = sector([(inner, low), (outer, low), (outer, high), (inner, high)], span_deg)
     return near + near.mirror((0, 0, 1)).translate((0, 0, -rotor.thickness_mm))
 
 

@@ -126,7 +126,7 @@ def hand(rng: np.random.Generator) -> Item:
     palm = Manifold.batch_hull(
         [Manifold.sphere(13, 24).translate(p) for p in ((0, -30, 15), (0, 30, 15), (75, -34, 14), (75, 32, 14))]
     )
-    wrist = tube([(-5, 0, 17), (-150, 10, 24)], [56.0, 62.0], segments=32).scale((1, 1, 0.72)).translate((0, 0, 4))
+    wrist = tube([(-5, 0, 17), (-150, 10, 24)], [56.0, 62.0], segments=32).scale((1, 1, 0.72)).translate((0, 0, 8))
     fingers = []
     for y, length in ((-31, 68), (-10, 80), (11, 76), (31, 60)):
         spread, bend = 0.12 * y / 10 + rng.normal(0, 1.5), rng.uniform(2, 10)
