@@ -143,7 +143,9 @@ def _engine(url: str) -> Engine:
     try:
         engine = create_engine(address)
     except ModuleNotFoundError as fault:
-        raise OSError(f"{address.drivername} needs the Python package {fault.name}; install it") from None
+        raise OSError(
+            f"{address.drivername} needs the Python package {fault.name}; 'pip install whichrotor[postgresql]' brings psycopg"
+        ) from None
     if address.get_backend_name() == "sqlite":
         if address.database and address.database != ":memory:":
             Path(address.database).parent.mkdir(parents=True, exist_ok=True)

@@ -1,6 +1,7 @@
 """Cases are kept when asked, photos when allowed, and never where a photo was taken."""
 
 import io
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -19,6 +20,7 @@ from service.stored_photo import without_location
 from tests.service.conftest import LOCAL
 
 EVIDENCE = {"axles": {"front": {"diameter_mm": 330}}}
+POSTGRESQL = "WHICHROTOR_TEST_POSTGRESQL_URL"
 PLACE = "Somewhere nobody should know"
 
 
@@ -28,10 +30,17 @@ def own_client(tmp_path: Path) -> Iterator[TestClient]:
         yield client
 
 
-@pytest.fixture
-def cases(tmp_path: Path) -> Iterator[Cases]:
-    cases = Cases(f"sqlite:///{tmp_path / 'sub' / 'cases.sqlite'}")
+@pytest.fixture(params=["sqlite", "postgresql"])
+def cases(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Cases]:
+    url = f"sqlite:///{tmp_path / 'sub' / 'cases.sqlite'}"
+    if request.param == "postgresql":
+        url = os.environ.get(POSTGRESQL, "")
+        if not url:
+            pytest.skip(f"needs an empty PostgreSQL database of its own, named in {POSTGRESQL}")
+    cases = Cases(url)
     yield cases
+    for head in cases.listed():
+        cases.delete(head["id"])
     cases.close()
 
 
