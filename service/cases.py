@@ -144,7 +144,7 @@ def _engine(url: str) -> Engine:
         engine = create_engine(address)
     except ModuleNotFoundError as fault:
         raise OSError(
-            f"{address.drivername} needs the Python package {fault.name}; 'pip install whichrotor[postgresql]' brings psycopg"
+            f"{address.drivername} needs the Python package {fault.name}; the extra [postgresql] brings psycopg"
         ) from None
     if address.get_backend_name() == "sqlite":
         if address.database and address.database != ":memory:":

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from catalogue import Catalogue
+from catalogue import Catalogue, identify, read_evidence
 
 
 def identify_wire(catalogue: Catalogue, evidence: Mapping[str, Any]) -> dict[str, Any]:
@@ -20,6 +20,4 @@ def identify_wire(catalogue: Catalogue, evidence: Mapping[str, Any]) -> dict[str
     catalogue.EvidenceError
         With what is wrong in the evidence, and where.
     """
-    from catalogue import identify, read_evidence
-
     return identify(catalogue, read_evidence(evidence)).to_json()
