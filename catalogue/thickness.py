@@ -110,13 +110,16 @@ def _log_sound(
     mean = float((value / variance).sum()) * mean_variance
     apart = -0.5 * float(((value - mean) ** 2 / variance).sum())
     constant = apart - 0.5 * float(np.log(2 * pi * variance).sum()) + 0.5 * log(2 * pi * mean_variance)
-    return constant + _log_mean(mean - readings.shift_mm, mean_variance, readings, (limits, assumptions))
+    return constant + log_one_reading(mean - readings.shift_mm, mean_variance, readings, (limits, assumptions))
 
 
-def _log_mean(
+def log_one_reading(
     read_mm: FloatArray | float, variance: float, readings: ThicknessReadings, given: tuple[Limits, Assumptions]
 ) -> FloatArray:
-    """Return the log density of one reading: new, over the lip, or worn."""
+    """Return the log density of one reading, gross errors aside: new, over the lip, or worn.
+
+    ``readings`` says with which chances; its values don't count here.
+    """
     limits, assumptions = given
     std_mm = float(np.sqrt(variance + assumptions.tolerance_mm["thickness_mm"] ** 2))
     read = np.broadcast_to(np.asarray(read_mm, dtype=np.float64), limits.new_mm.shape)

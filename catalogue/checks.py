@@ -1,0 +1,296 @@
+"""The checks a person could make next, and what each would read for a few packages."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from catalogue.assumptions import Assumptions
+from catalogue.kinds import KINDS, OTHER_COUNTS, piston_likelihood
+from catalogue.observation import LENGTHS, AxleEvidence
+from catalogue.outcome import NormalOutcome, Outcome, ThicknessOutcome, WordOutcome
+from catalogue.population import frequencies, spread_of
+from catalogue.prepare import Prepared
+from catalogue.rotor_lengths import std_of
+from catalogue.rotor_thickness import hand_thickness
+from catalogue.schema import UNKNOWN, FloatArray, IntArray
+from catalogue.thickness import Limits
+
+SHARPER = 1.5
+"""A length already read is worth reading again where the check's error is less than the reading's by this factor."""
+
+HOW: Mapping[str, str] = {
+    "surface": "Look at the friction face: plain, slots, holes through, dimples, or both?",
+    "construction": "Look at the joint of hat and ring: bolts or rivets all round mean two-piece.",
+    "ventilation": "Look at the rotor's edge: one solid ring, or two with vanes between?",
+    "bolt_count": "Count the wheel bolts or studs.",
+    "diameter_mm": "Lay a tape round the rim and enter it as circumference_mm, or use a large caliper.",
+    "thickness_mm": "Measure the swept ring with a caliper, jaws inside the lip, at three places.",
+    "min_thickness_mark_mm": "Read the minimum thickness stamped on the hat or the rim (MIN TH).",
+    "height_mm": "Measure from the mounting face to the outer friction face with a depth gauge and a straight edge.",
+    "centre_bore_mm": "Measure the centre hole with the caliper's inside jaws.",
+    "bolt_circle_mm": "Measure from bolt hole to bolt hole, and work out the pitch circle for the count.",
+    "hat_mm": "Measure across the hat.",
+    "pad_height_mm": "Take a pad out and measure its backing plate's height.",
+    "pad_length_mm": "Take a pad out and measure its backing plate's length.",
+    "caliper_mount": "Does the caliper slide on pins in a bracket (floating), or is it bolted on with pistons on both "
+    "sides (fixed)?",
+    "pistons": "Count the caliper's pistons, both sides.",
+    "parking_brake": "How does the parking brake act: none here, shoes in the hat, a cable, a motor on the caliper?",
+    "rotor_mark": "Clean the hat and the rim and read the number cast or stamped there.",
+    "pad_mark": "Take a pad out and read the number on its backing plate.",
+    "pad_shape_number": "Take a pad out and read the shape number on its backing plate.",
+}
+
+NUMBERS = ("rotor_mark", "pad_mark", "pad_shape_number")
+"""Checks that read the part's own number: they name the part, and are no measurement."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Check:
+    """One check and what it would read.
+
+    Attributes
+    ----------
+    name : str
+        Key of the evidence that it would bring.
+    axle : str
+        front, rear or unknown, as in the evidence.
+    group : (S,) ndarray of int
+        Which group of the outcome each of S packages belongs to.
+    outcome : Outcome
+    known : (G,) ndarray of bool
+        Whether the catalogue has the cell that this check reads, for each group.
+    """
+
+    name: str
+    axle: str
+    group: IntArray
+    outcome: Outcome
+    known: "np.ndarray[tuple[int], np.dtype[np.bool_]]"
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Place:
+    """Where a check is made: an axle, the packages' rows there, and what is known already."""
+
+    prepared: Prepared
+    axle: str
+    rows: IntArray
+    observed: AxleEvidence
+    assumptions: Assumptions
+
+
+def possible_checks(
+    prepared: Prepared, place: tuple[str, IntArray], observed: AxleEvidence, assumptions: Assumptions
+) -> list[Check]:
+    """Return the checks of one axle that are not yet made and would not read the same for all packages.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    place : (str, (S,) ndarray of int)
+        The axle as in the evidence, and the row of each package there.
+    observed : AxleEvidence
+        What was observed there.
+    assumptions : Assumptions
+    """
+    axle, rows = place
+    at = _Place(prepared, axle, rows, observed, assumptions)
+    made = made_checks(observed, assumptions)
+    checks = [build(at, name) for name, build in _BUILDERS.items() if name not in made]
+    return [check for check in checks if check is not None]
+
+
+def made_checks(observed: AxleEvidence, assumptions: Assumptions) -> frozenset[str]:
+    """Return the checks that are made already, well enough."""
+    made = set(observed.words)
+    for evidence, reading in (*observed.lengths.items(), *observed.pad_lengths.items()):
+        name = "diameter_mm" if evidence == "circumference_mm" else evidence
+        factor = np.pi if evidence == "circumference_mm" else 1.0
+        if std_of(reading, evidence, assumptions) / factor <= SHARPER * assumptions.check_std_mm.get(name, np.inf):
+            made.add(name)
+    for measured in observed.measurements:
+        made |= {name for name in ("bolt_count",) if measured.bolt_count is not None}
+        if measured.lengths is not None:
+            stds = np.sqrt(np.diag(measured.lengths.covariance))
+            limits = [SHARPER * assumptions.check_std_mm.get(key, np.inf) for key in measured.lengths.keys]
+            made |= {key for key, std, limit in zip(measured.lengths.keys, stds, limits, strict=True) if std <= limit}
+    made |= {name for name in ("thickness_mm", "bolt_count", "pistons", *NUMBERS) if getattr(observed, name)}
+    return frozenset(made | ({"min_thickness_mark_mm"} if observed.min_mark_mm is not None else set()))
+
+
+def _grouped(at: _Place, signature: FloatArray) -> tuple[IntArray, IntArray] | None:
+    """Return each package's group and one package of each group; None where all are of one."""
+    _, first, group = np.unique(np.nan_to_num(signature, nan=-1.0), axis=0, return_index=True, return_inverse=True)
+    return None if len(first) < 2 else (group.reshape(-1), at.rows[first])
+
+
+def _rotor_length(at: _Place, name: str) -> Check | None:
+    column = at.prepared.rotor_numbers[name]
+    return _length(at, name, column[at.prepared.rotor], column[at.prepared.rotor_rows[at.axle]])
+
+
+def _pad_length(at: _Place, name: str) -> Check | None:
+    column = at.prepared.pad_numbers[name.removeprefix("pad_")]
+    return _length(at, name, column[at.prepared.pads], column)
+
+
+def _length(at: _Place, name: str, of_row: FloatArray, population: FloatArray) -> Check | None:
+    spread = spread_of(population, at.assumptions)
+    grouped = _grouped(at, of_row[at.rows][:, None])
+    if spread is None or grouped is None:
+        return None
+    group, rows = grouped
+    nominal = of_row[rows]
+    known = np.isfinite(nominal)
+    about = np.where(known, at.assumptions.tolerance_mm[name], spread.std)
+    std = np.hypot(about, at.assumptions.check_std_mm[name])
+    mean = np.where(known, nominal, spread.mean)
+    return Check(name, at.axle, group, NormalOutcome(mean, std, spread, at.assumptions.gross_error), known)
+
+
+def _limits(at: _Place, rows: IntArray) -> Limits:
+    numbers, rotor = at.prepared.rotor_numbers, at.prepared.rotor[rows]
+    new_mm = numbers["thickness_mm"]
+    fallback = float(np.nanmean(new_mm))
+    return Limits(
+        np.where(np.isnan(new_mm[rotor]), fallback, new_mm[rotor]),
+        numbers["min_thickness_mm"][rotor],
+        numbers["machine_to_mm"][rotor],
+    )
+
+
+def _thickness(at: _Place, name: str) -> Check | None:
+    limits = _limits(at, at.rows)
+    spread = spread_of(at.prepared.rotor_numbers["thickness_mm"][at.prepared.rotor_rows[at.axle]], at.assumptions)
+    grouped = _grouped(at, np.column_stack([limits.new_mm, limits.discard_mm]))
+    if spread is None or grouped is None:
+        return None
+    group, rows = grouped
+    std_mm = at.assumptions.check_std_mm[name]
+    outcome = ThicknessOutcome(
+        _limits(at, rows), std_mm, hand_thickness(at.observed, at.assumptions), spread, at.assumptions
+    )
+    return Check(name, at.axle, group, outcome, rows != UNKNOWN)
+
+
+def _min_mark(at: _Place, name: str) -> Check | None:
+    discard_mm = _limits(at, at.rows).discard_mm
+    spread = spread_of(at.prepared.rotor_numbers["min_thickness_mm"], at.assumptions)
+    grouped = _grouped(at, discard_mm[:, None])
+    if spread is None or grouped is None:
+        return None
+    group, rows = grouped
+    limits = _limits(at, rows)
+    known = np.isfinite(limits.discard_mm)
+    std = np.where(known, at.assumptions.mark_std_mm, at.assumptions.usable_wear_std_mm)
+    mean = limits.discard_or_usual(at.assumptions)
+    return Check(name, at.axle, group, NormalOutcome(mean, std, spread, at.assumptions.gross_error), known)
+
+
+def _rotor_kind(at: _Place, name: str) -> Check | None:
+    codes = at.prepared.rotor_codes[name]
+    return _kind(at, name, codes[at.prepared.rotor], codes[at.prepared.rotor_rows[at.axle]])
+
+
+def _caliper_kind(at: _Place, name: str) -> Check | None:
+    codes = at.prepared.caliper_codes[name.removeprefix("caliper_")]
+    return _kind(at, name, codes[at.prepared.caliper], codes[:-1])
+
+
+def _kind(at: _Place, name: str, of_row: IntArray, population: IntArray) -> Check | None:
+    grouped = _grouped(at, of_row[at.rows][:, None].astype(np.float64))
+    if grouped is None:
+        return None
+    group, rows = grouped
+    table = _told_table(at, name)
+    unknown = frequencies(population, len(KINDS[name])) @ table
+    codes = of_row[rows]
+    outcome = WordOutcome(np.vstack([table, unknown])[codes])
+    return Check(name, at.axle, group, outcome, codes != UNKNOWN)
+
+
+def _told_table(at: _Place, name: str) -> FloatArray:
+    """Return p(word | the catalogue's kind), replacement rotors of another surface included."""
+    table = at.assumptions.confusion[name]
+    if name != "surface" or at.observed.condition == "new":
+        return table
+    chance = at.assumptions.replaced_surface
+    others = (table.sum(axis=0) - table) / (len(table) - 1)
+    told: FloatArray = (1 - chance) * table + chance * others
+    return told
+
+
+def _bolt_count(at: _Place, name: str) -> Check | None:
+    counts = at.prepared.rotor_numbers[name][at.prepared.rotor]
+    grouped = _grouped(at, counts[at.rows][:, None])
+    if grouped is None:
+        return None
+    group, rows = grouped
+    right = at.assumptions.counted_rightly
+    table = _right_or_other(counts[rows], right, (1 - right) / OTHER_COUNTS)
+    return Check(name, at.axle, group, WordOutcome(table), np.isfinite(counts[rows]))
+
+
+def _pistons(at: _Place, name: str) -> Check | None:
+    pistons = at.prepared.caliper_numbers[name][at.prepared.caliper]
+    grouped = _grouped(at, pistons[at.rows][:, None])
+    if grouped is None:
+        return None
+    group, rows = grouped
+    of_group = pistons[rows]
+    known = np.isfinite(of_group)
+    answers = np.unique(np.concatenate([of_group[known], of_group[known] / 2]))
+    table = np.column_stack([piston_likelihood(int(told), of_group, at.assumptions) for told in answers])
+    table[~known] = 1.0
+    return Check(name, at.axle, group, WordOutcome(table / table.sum(axis=1, keepdims=True)), known)
+
+
+def _number(at: _Place, name: str) -> Check | None:
+    """Build the reading of a part's number: rows that share one cannot be told apart by it."""
+    catalogue, rotor, pads = at.prepared.catalogue, at.prepared.rotor[at.rows], at.prepared.pads[at.rows]
+    numbers: Sequence[tuple[str, ...]]
+    if name == "rotor_mark":
+        numbers = [catalogue.rotors.marks[row] if row != UNKNOWN else () for row in rotor]
+    elif name == "pad_mark":
+        numbers = [catalogue.pads.marks[row] if row != UNKNOWN else () for row in pads]
+    else:
+        shapes = catalogue.pads.shape_number
+        numbers = [(shapes[row],) if row != UNKNOWN and shapes[row] else () for row in pads]
+    of_set = {each: code for code, each in enumerate(dict.fromkeys(numbers))}
+    grouped = _grouped(at, np.array([[of_set[each]] for each in numbers], dtype=np.float64))
+    if grouped is None:
+        return None
+    known = np.array([bool(each) for each in of_set])
+    right = (1 - at.assumptions.mark_unlisted) * (1 - at.assumptions.mark_misread)
+    table = _right_or_other(np.where(known, np.arange(len(known)), np.nan), right, at.assumptions.mark_foreign)
+    return Check(name, at.axle, grouped[0], WordOutcome(table), known)
+
+
+def _right_or_other(values: FloatArray, right: float, other: float) -> FloatArray:
+    """Return chances of answers: each group's own value, another's, or something else; rows sum to 1."""
+    known = np.isfinite(values)
+    answers = np.unique(values[known])
+    table = np.where(values[:, None] == answers, right, other)
+    table[~known] = 1 / (len(answers) + 1)
+    return np.column_stack([table, np.maximum(1 - table.sum(axis=1), other)])
+
+
+_BUILDERS: Mapping[str, Callable[[_Place, str], Check | None]] = {
+    "surface": _rotor_kind,
+    "construction": _rotor_kind,
+    "ventilation": _rotor_kind,
+    "bolt_count": _bolt_count,
+    **{name: _rotor_length for name in LENGTHS if name != "ring_inner_mm"},
+    "thickness_mm": _thickness,
+    "min_thickness_mark_mm": _min_mark,
+    "pad_height_mm": _pad_length,
+    "pad_length_mm": _pad_length,
+    "caliper_mount": _caliper_kind,
+    "pistons": _pistons,
+    "parking_brake": _caliper_kind,
+    "rotor_mark": _number,
+    "pad_mark": _number,
+    "pad_shape_number": _number,
+}

@@ -1,0 +1,131 @@
+"""Which check to make next: what each is expected to tell of the wanted parts, and whether checks can settle them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from catalogue.assumptions import Assumptions
+from catalogue.checks import HOW, NUMBERS, Check
+from catalogue.field import Field
+from catalogue.observation import Evidence, EvidenceAxle, Part
+from catalogue.schema import FloatArray, IntArray
+
+LEAST_GAIN_BITS = 0.01
+"""Checks that are expected to tell less are not worth naming."""
+
+DRAWS = 8
+"""Futures thought through for each package."""
+
+GOLDEN = 0.6180339887498949
+TINY = 1e-300
+
+
+@dataclass(frozen=True, slots=True)
+class NextCheck:
+    """A check worth making.
+
+    Attributes
+    ----------
+    check : str
+        Key of the evidence that it brings.
+    axle : str
+    gain_bits : float
+        Expected information about the wanted parts.
+    minutes : float
+    how : str
+    """
+
+    check: str
+    axle: str
+    gain_bits: float
+    minutes: float
+    how: str
+
+
+def next_checks(field: Field, checks: Sequence[Check], assumptions: Assumptions) -> list[NextCheck]:
+    """Return the checks worth making, those that tell most for their time first."""
+    classes = _classes(list(field.wanted.values()), len(field))
+    gains = [(check, gain_bits(field.mass, classes, check)) for check in checks]
+    worth = [
+        NextCheck(check.name, check.axle, gain, assumptions.check_minutes[check.name], HOW[check.name])
+        for check, gain in gains
+        if gain >= LEAST_GAIN_BITS
+    ]
+    return sorted(worth, key=lambda each: -each.gain_bits / (1 + each.minutes))
+
+
+def marks_first(worth: Sequence[NextCheck], evidence: Evidence, assumptions: Assumptions) -> list[NextCheck]:
+    """Put the number on the rotor first: where records and part differ, it alone says what is fitted."""
+    gain = {(each.check, each.axle): each.gain_bits for each in worth}
+    unread = [axle for axle, observed in evidence.axles.items() if observed.rotor_mark is None]
+    name, minutes = "rotor_mark", assumptions.check_minutes["rotor_mark"]
+    marks = [NextCheck(name, axle, gain.get((name, axle), 0.0), minutes, HOW[name]) for axle in unread]
+    return marks + [each for each in worth if each.check != name or each.axle not in unread]
+
+
+def gain_bits(mass: FloatArray, classes: IntArray, check: Check) -> float:
+    """Return the mutual information of a check's outcome and the class of the truth, bits.
+
+    Parameters
+    ----------
+    mass : (S,) ndarray
+        Probability of each package.
+    classes : (S,) ndarray of int
+        What is asked for: packages of one class need not be told apart.
+    check : Check
+    """
+    groups, kinds = int(check.group.max()) + 1, int(classes.max()) + 1
+    joint = np.zeros((groups, kinds))
+    np.add.at(joint, (check.group, classes), mass)
+    owner, weight, outcome = check.outcome.nodes()
+    log_density = check.outcome.log_density(outcome)
+    density = np.exp(log_density - log_density.max(axis=1, keepdims=True))
+    after = density @ joint
+    after /= np.maximum(after.sum(axis=1, keepdims=True), TINY)
+    left = _entropy_bits(after) @ (weight * joint.sum(axis=1)[owner])
+    return max(0.0, float(_entropy_bits(joint.sum(axis=0)) - left))
+
+
+def _entropy_bits(probability: FloatArray) -> FloatArray:
+    entropy: FloatArray = -(probability * np.log2(np.maximum(probability, TINY))).sum(axis=-1)
+    return entropy
+
+
+def _classes(numbers: Sequence[IntArray], packages: int) -> IntArray:
+    """Return one number for each combination of wanted parts."""
+    if not numbers:
+        return np.arange(packages)
+    _, classes = np.unique(np.column_stack(numbers), axis=0, return_inverse=True)
+    return np.asarray(classes.reshape(-1), dtype=np.int64)
+
+
+def chance_to_settle(
+    field: Field, wanted: tuple[EvidenceAxle, Part], checks: Sequence[Check], assumptions: Assumptions
+) -> float:
+    """Return the probability that all physical checks together bring a wanted part to where it may be ordered.
+
+    Numbers read off the part name it and are left out: this asks what measuring and looking can do.
+    """
+    classes = _classes([field.wanted[wanted]], len(field))
+    truth = np.repeat(np.arange(len(field)), DRAWS)
+    log_after = np.tile(np.log(np.maximum(field.mass, TINY)), (len(truth), 1))
+    for number, check in enumerate(check for check in checks if check.name not in NUMBERS):
+        outcome = check.outcome.draw(check.group[truth], _quantiles(len(field), number))
+        log_after += check.outcome.log_density(outcome)[:, check.group]
+    after = np.exp(log_after - log_after.max(axis=1, keepdims=True))
+    of_class = np.zeros((len(truth), int(classes.max()) + 1))
+    for kind in range(of_class.shape[1]):
+        of_class[:, kind] = after[:, classes == kind].sum(axis=1)
+    best = of_class.max(axis=1) / of_class.sum(axis=1)
+    settled = best >= assumptions.ready_from
+    return float(field.mass[truth] @ settled) / DRAWS
+
+
+def _quantiles(packages: int, number: int) -> FloatArray:
+    """Return (packages * DRAWS,) quantiles that fill 0 to 1 evenly and differ from check to check (a Kronecker
+    sequence), so that the same question has the same answer.
+    """
+    places = np.arange(packages * DRAWS)
+    quantiles: FloatArray = ((places + 0.5) / DRAWS + (number + 1) * GOLDEN * (1 + places // DRAWS)) % 1.0
+    return np.clip(quantiles, 1e-6, 1 - 1e-6)

@@ -1,0 +1,128 @@
+"""What a check not yet made would read, for each of a few groups of packages: the models that its worth follows from.
+
+Each model knows G groups, draws an outcome for a group from a number between 0 and 1, and gives the log density of
+outcomes under every group.
+"""
+
+from dataclasses import dataclass
+from math import log, log1p
+from typing import Protocol
+
+import numpy as np
+from scipy.special import ndtri
+
+from catalogue.assumptions import Assumptions
+from catalogue.joint import log_normal, log_sum
+from catalogue.population import Spread
+from catalogue.schema import FloatArray, IntArray
+from catalogue.thickness import Limits, ThicknessReadings, log_one_reading
+
+NODES = 7
+"""Outcomes tried for each group of a continuous check."""
+
+NEVER = 1e-12
+
+
+class Outcome(Protocol):
+    """What one check would read."""
+
+    def nodes(self) -> tuple[IntArray, FloatArray, FloatArray]:
+        """Return outcomes to try: the group each is drawn for, its weight there, the outcome; (Q,) each."""
+
+    def draw(self, group: IntArray, at: FloatArray) -> FloatArray:
+        """Return the outcome at quantile ``at``, 0 to 1, for each group; (Q,)."""
+
+    def log_density(self, outcome: FloatArray) -> FloatArray:
+        """Return the log density of each outcome under each group, (Q, G)."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class NormalOutcome:
+    """A length: nominal, tolerance and reading error together; (G,) each. ``spread`` is the gross error's."""
+
+    mean: FloatArray
+    std: FloatArray
+    spread: Spread
+    gross_error: float
+
+    def nodes(self) -> tuple[IntArray, FloatArray, FloatArray]:
+        """Return quantiles of each group, evenly."""
+        return _even_nodes(self, len(self.mean))
+
+    def draw(self, group: IntArray, at: FloatArray) -> FloatArray:
+        """Return normal quantiles."""
+        drawn: FloatArray = self.mean[group] + self.std[group] * ndtri(at)
+        return drawn
+
+    def log_density(self, outcome: FloatArray) -> FloatArray:
+        """Return normal densities, with gross errors."""
+        sound = log1p(-self.gross_error) + log_normal(outcome[:, None] - self.mean, self.std)
+        gross = log(self.gross_error) + log_normal(outcome - self.spread.mean, self.spread.std)
+        return log_sum([sound, np.broadcast_to(gross[:, None], sound.shape)])
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class WordOutcome:
+    """A word, a count or a number read off a part: ``table[g, j]`` is the chance of answer j in group g."""
+
+    table: FloatArray
+
+    def nodes(self) -> tuple[IntArray, FloatArray, FloatArray]:
+        """Return every answer of every group."""
+        groups, answers = self.table.shape
+        answer = np.tile(np.arange(answers, dtype=np.float64), groups)
+        return np.repeat(np.arange(groups), answers), self.table.ravel(), answer
+
+    def draw(self, group: IntArray, at: FloatArray) -> FloatArray:
+        """Return the answer at each quantile of the chances, in their order."""
+        below = np.cumsum(self.table, axis=1)[group] < at[:, None]
+        drawn: FloatArray = np.minimum(below.sum(axis=1), self.table.shape[1] - 1).astype(np.float64)
+        return drawn
+
+    def log_density(self, outcome: FloatArray) -> FloatArray:
+        """Return the answers' chances."""
+        logs: FloatArray = np.log(np.maximum(self.table[:, outcome.astype(np.int64)].T, NEVER))
+        return logs
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ThicknessOutcome:
+    """The worn thickness, by the same chances of new, lip and wear as the weighing takes."""
+
+    limits: Limits
+    std_mm: float
+    readings: ThicknessReadings
+    spread: Spread
+    assumptions: Assumptions
+
+    def nodes(self) -> tuple[IntArray, FloatArray, FloatArray]:
+        """Return quantiles of each group, evenly."""
+        return _even_nodes(self, len(self.limits.new_mm))
+
+    def draw(self, group: IntArray, at: FloatArray) -> FloatArray:
+        """Return the nominal for the new and the lipped share, and below it wear from none to the limit."""
+        unworn = self.readings.new + (1 - self.readings.new) * self.readings.lip
+        worn = np.clip((at - unworn) / max(1 - unworn, NEVER), 0.0, 1.0)
+        new_mm = self.limits.new_mm[group]
+        drawn: FloatArray = new_mm - worn * (new_mm - self.limits.discard_or_usual(self.assumptions)[group])
+        return drawn
+
+    def log_density(self, outcome: FloatArray) -> FloatArray:
+        """Return the density of one more reading, with gross errors."""
+        groups = len(self.limits.new_mm)
+        each = Limits(*(np.tile(column, len(outcome)) for column in self._columns()))
+        given = (each, self.assumptions)
+        sound = log_one_reading(np.repeat(outcome, groups), self.std_mm**2, self.readings, given)
+        gross = log(self.assumptions.gross_error) + log_normal(outcome - self.spread.mean, self.spread.std)
+        shape = (len(outcome), groups)
+        sound = log1p(-self.assumptions.gross_error) + sound.reshape(shape)
+        return log_sum([sound, np.broadcast_to(gross[:, None], shape)])
+
+    def _columns(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        return self.limits.new_mm, self.limits.discard_mm, self.limits.machine_to_mm
+
+
+def _even_nodes(outcome: Outcome, groups: int) -> tuple[IntArray, FloatArray, FloatArray]:
+    owner = np.repeat(np.arange(groups), NODES)
+    at = np.tile((np.arange(NODES) + 0.5) / NODES, groups)
+    return owner, np.full(len(owner), 1 / NODES), outcome.draw(owner, at)

@@ -1,0 +1,98 @@
+"""The sentences round an identification: its message, its cautions, and what was not weighed."""
+
+from collections.abc import Sequence
+
+from catalogue.care import CAUTIONS
+from catalogue.conflict import Conflict
+from catalogue.next_check import NextCheck
+from catalogue.observation import AxleEvidence, Evidence
+from catalogue.posterior import Posterior
+from catalogue.verdict import PartVerdict, Verdict
+from catalogue.vin import examine_vin
+from catalogue.weigh import Ignored
+
+DECODE = (
+    "Nothing that can be measured or seen is expected to settle the rest: use the VIN or the production option code "
+    "with the maker's records, and where a dealer-fitted package is among those left, the mark on the part."
+)
+
+SHOP_CALIPER_MM = 300.0
+"""A shop caliper ends at 150 to 300 mm."""
+
+
+def message_of(
+    verdict: Verdict,
+    parts: Sequence[PartVerdict],
+    found: tuple[Posterior, Sequence[NextCheck], Sequence[Conflict]],
+) -> str:
+    """Return the answer in a sentence or two."""
+    belief, checks, conflicts = found
+    if verdict == "no-match":
+        return _no_match(belief)
+    settled = [_part(each) for each in parts if each.verdict == "ready"]
+    open_parts = [f"{each.axle} {each.part}" for each in parts if each.verdict != "ready"]
+    sentences = [f"Settled: {', '.join(settled)}."] if settled else []
+    if open_parts:
+        sentences.append(f"Open: {', '.join(open_parts)}.")
+    sentences += [conflict.text for conflict in conflicts if conflict.with_records]
+    if verdict == "check" and checks:
+        sentences.append(f"Next: {checks[0].how}")
+    if verdict == "decode":
+        sentences.append(DECODE)
+    return " ".join(sentences)
+
+
+def _part(each: PartVerdict) -> str:
+    option = each.options[0]
+    sides = f"{option.part} left, {option.right} right" if option.right else option.part
+    return f"{each.axle} {each.part} {sides} ({option.probability:.0%})"
+
+
+def _no_match(belief: Posterior) -> str:
+    if belief.empty_scope is not None:
+        return f"The catalogue has {belief.empty_scope}: correct the vehicle, or leave it out to search everything."
+    return (
+        f"Fits nothing in the catalogue ({belief.none_of_these:.0%}). Read again what was read, "
+        "and check axle, line and model; if the readings stand, the part is of another car."
+    )
+
+
+def cautions_of(evidence: Evidence, conflicts: Sequence[Conflict]) -> list[str]:
+    """Return the cautions: the standing ones, and those that this evidence calls for."""
+    found = [conflict.text for conflict in conflicts]
+    for axle, observed in evidence.axles.items():
+        found += [f"{axle}: {each}" for each in _cautions_of_axle(observed)]
+    if evidence.vin is not None:
+        report = examine_vin(evidence.vin)
+        found += [f"VIN: {each}" for each in (*report.faults, *report.notices)]
+    return [*found, *CAUTIONS]
+
+
+def _cautions_of_axle(observed: AxleEvidence) -> list[str]:
+    found = []
+    for name, reading in observed.lengths.items():
+        if reading.tool == "caliper" and reading.value > SHOP_CALIPER_MM:
+            found.append(
+                f"{name} {reading.value:g} is said to be read by caliper; a shop caliper ends at 150 to 300 mm: "
+                "was it a tape or a rule?"
+            )
+    if observed.thickness_mm and observed.thickness_over == "unknown" and observed.condition != "new":
+        found.append(
+            "jaws that rest on the unworn lip read too much: say whether the thickness was read on the swept ring "
+            "or over the lip."
+        )
+    thinnest = min((reading.value for reading in observed.thickness_mm), default=None)
+    if thinnest is not None and observed.min_mark_mm is not None and thinnest <= observed.min_mark_mm:
+        found.append(f"{thinnest:g} mm is at or under the {observed.min_mark_mm:g} stamped: not to be used again.")
+    return found
+
+
+def ignored_of(belief: Posterior, evidence: Evidence) -> list[Ignored]:
+    """Return what was accepted and not weighed."""
+    found = [each for weighed in belief.weighed.values() for each in weighed.ignored]
+    if evidence.vin is not None:
+        found.append(Ignored("vin", "looked at for form only; a VIN is never decoded into a package here"))
+    codes = [
+        Ignored("option_codes", f"no fitment in the catalogue has the code {code!r}") for code in belief.unknown_codes
+    ]
+    return found + codes
