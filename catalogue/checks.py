@@ -2,15 +2,17 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from catalogue.assumptions import Assumptions
 from catalogue.kinds import KINDS, OTHER_COUNTS, piston_likelihood
 from catalogue.observation import LENGTHS, AxleEvidence
 from catalogue.outcome import NormalOutcome, Outcome, ThicknessOutcome, WordOutcome
-from catalogue.population import frequencies, spread_of
-from catalogue.prepare import Prepared
+from catalogue.population import Spread, frequencies
+from catalogue.prepare import Prepared, pad_spreads, rotor_spreads
 from catalogue.rotor_lengths import std_of
 from catalogue.rotor_thickness import hand_thickness
 from catalogue.schema import UNKNOWN, FloatArray, IntArray
@@ -80,6 +82,11 @@ class _Place:
     observed: AxleEvidence
     assumptions: Assumptions
 
+    @property
+    def spread(self) -> Mapping[str, Spread]:
+        """The population of the axle."""
+        return rotor_spreads(self.prepared, self.axle, self.assumptions)
+
 
 def possible_checks(
     prepared: Prepared, place: tuple[str, IntArray], observed: AxleEvidence, assumptions: Assumptions
@@ -120,25 +127,26 @@ def made_checks(observed: AxleEvidence, assumptions: Assumptions) -> frozenset[s
     return frozenset(made | ({"min_thickness_mark_mm"} if observed.min_mark_mm is not None else set()))
 
 
-def _grouped(at: _Place, signature: FloatArray) -> tuple[IntArray, IntArray] | None:
+def _grouped(at: _Place, signature: NDArray[Any]) -> tuple[IntArray, IntArray] | None:
     """Return each package's group and one package of each group; None where all are of one."""
-    _, first, group = np.unique(np.nan_to_num(signature, nan=-1.0), axis=0, return_index=True, return_inverse=True)
-    return None if len(first) < 2 else (group.reshape(-1), at.rows[first])
+    if (signature == signature[0]).all():
+        return None
+    _, first, group = np.unique(np.nan_to_num(signature, nan=-1.0), return_index=True, return_inverse=True)
+    return None if len(first) < 2 else (group, at.rows[first])
 
 
 def _rotor_length(at: _Place, name: str) -> Check | None:
     column = at.prepared.rotor_numbers[name]
-    return _length(at, name, column[at.prepared.rotor], column[at.prepared.rotor_rows[at.axle]])
+    return _length(at, name, column[at.prepared.rotor], at.spread.get(name))
 
 
 def _pad_length(at: _Place, name: str) -> Check | None:
     column = at.prepared.pad_numbers[name.removeprefix("pad_")]
-    return _length(at, name, column[at.prepared.pads], column)
+    return _length(at, name, column[at.prepared.pads], pad_spreads(at.prepared, at.assumptions).get(name))
 
 
-def _length(at: _Place, name: str, of_row: FloatArray, population: FloatArray) -> Check | None:
-    spread = spread_of(population, at.assumptions)
-    grouped = _grouped(at, of_row[at.rows][:, None])
+def _length(at: _Place, name: str, of_row: FloatArray, spread: Spread | None) -> Check | None:
+    grouped = _grouped(at, of_row[at.rows])
     if spread is None or grouped is None:
         return None
     group, rows = grouped
@@ -163,8 +171,8 @@ def _limits(at: _Place, rows: IntArray) -> Limits:
 
 def _thickness(at: _Place, name: str) -> Check | None:
     limits = _limits(at, at.rows)
-    spread = spread_of(at.prepared.rotor_numbers["thickness_mm"][at.prepared.rotor_rows[at.axle]], at.assumptions)
-    grouped = _grouped(at, np.column_stack([limits.new_mm, limits.discard_mm]))
+    spread = at.spread.get("thickness_mm")
+    grouped = _grouped(at, limits.new_mm + 1j * np.nan_to_num(limits.discard_mm))
     if spread is None or grouped is None:
         return None
     group, rows = grouped
@@ -177,8 +185,8 @@ def _thickness(at: _Place, name: str) -> Check | None:
 
 def _min_mark(at: _Place, name: str) -> Check | None:
     discard_mm = _limits(at, at.rows).discard_mm
-    spread = spread_of(at.prepared.rotor_numbers["min_thickness_mm"], at.assumptions)
-    grouped = _grouped(at, discard_mm[:, None])
+    spread = at.spread.get("min_thickness_mm")
+    grouped = _grouped(at, discard_mm)
     if spread is None or grouped is None:
         return None
     group, rows = grouped
@@ -200,7 +208,7 @@ def _caliper_kind(at: _Place, name: str) -> Check | None:
 
 
 def _kind(at: _Place, name: str, of_row: IntArray, population: IntArray) -> Check | None:
-    grouped = _grouped(at, of_row[at.rows][:, None].astype(np.float64))
+    grouped = _grouped(at, of_row[at.rows])
     if grouped is None:
         return None
     group, rows = grouped
@@ -224,7 +232,7 @@ def _told_table(at: _Place, name: str) -> FloatArray:
 
 def _bolt_count(at: _Place, name: str) -> Check | None:
     counts = at.prepared.rotor_numbers[name][at.prepared.rotor]
-    grouped = _grouped(at, counts[at.rows][:, None])
+    grouped = _grouped(at, counts[at.rows])
     if grouped is None:
         return None
     group, rows = grouped
@@ -235,7 +243,7 @@ def _bolt_count(at: _Place, name: str) -> Check | None:
 
 def _pistons(at: _Place, name: str) -> Check | None:
     pistons = at.prepared.caliper_numbers[name][at.prepared.caliper]
-    grouped = _grouped(at, pistons[at.rows][:, None])
+    grouped = _grouped(at, pistons[at.rows])
     if grouped is None:
         return None
     group, rows = grouped
@@ -259,7 +267,7 @@ def _number(at: _Place, name: str) -> Check | None:
         shapes = catalogue.pads.shape_number
         numbers = [(shapes[row],) if row != UNKNOWN and shapes[row] else () for row in pads]
     of_set = {each: code for code, each in enumerate(dict.fromkeys(numbers))}
-    grouped = _grouped(at, np.array([[of_set[each]] for each in numbers], dtype=np.float64))
+    grouped = _grouped(at, np.array([of_set[each] for each in numbers]))
     if grouped is None:
         return None
     known = np.array([bool(each) for each in of_set])

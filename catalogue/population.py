@@ -4,7 +4,6 @@ Every hypothesis explains the same data: where a candidate's cell is empty, and 
 weighed against this population.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,12 +31,6 @@ def spread_of(values: FloatArray, assumptions: Assumptions) -> Spread | None:
     mean = float(known.mean())
     least = assumptions.population_least_spread * abs(mean)
     return Spread(mean, assumptions.population_widening * max(float(known.std()), least))
-
-
-def spreads_of(columns: Mapping[str, FloatArray], rows: IntArray, assumptions: Assumptions) -> dict[str, Spread]:
-    """Return the spread of each column over ``rows``, without those of which nothing is known."""
-    spreads = {name: spread_of(column[rows], assumptions) for name, column in columns.items()}
-    return {name: spread for name, spread in spreads.items() if spread is not None}
 
 
 def frequencies(codes: IntArray, kinds: int) -> FloatArray:

@@ -1,10 +1,13 @@
 """What the ranking needs of a catalogue and doesn't change from one question to the next, worked out once."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from functools import lru_cache
 
 import numpy as np
 
+from catalogue.assumptions import Assumptions
+from catalogue.population import Spread, spread_of
 from catalogue.prior import fitment_weights
 from catalogue.schema import AXLES, UNKNOWN, Calipers, Catalogue, FloatArray, IntArray, PadTable, Rotors
 
@@ -103,3 +106,21 @@ def _rotor_rows(catalogue: Catalogue, right: IntArray) -> dict[str, IntArray]:
     either = np.unique(np.concatenate(list(used.values())))
     rows = {axle: found if len(found) else either for axle, found in used.items()}
     return rows | {"unknown": either}
+
+
+@lru_cache(maxsize=KEPT * 4)
+def rotor_spreads(prepared: Prepared, axle: str, assumptions: Assumptions) -> dict[str, Spread]:
+    """Return how each number of the rotors of an axle is spread, without those of which nothing is known."""
+    rows = prepared.rotor_rows[axle]
+    return _spreads({name: column[rows] for name, column in prepared.rotor_numbers.items()}, assumptions)
+
+
+@lru_cache(maxsize=KEPT)
+def pad_spreads(prepared: Prepared, assumptions: Assumptions) -> dict[str, Spread]:
+    """Return the same of the pads, by the evidence's names (``pad_height_mm``)."""
+    return _spreads({f"pad_{name}": column for name, column in prepared.pad_numbers.items()}, assumptions)
+
+
+def _spreads(columns: Mapping[str, FloatArray], assumptions: Assumptions) -> dict[str, Spread]:
+    spreads = {name: spread_of(column, assumptions) for name, column in columns.items()}
+    return {name: spread for name, spread in spreads.items() if spread is not None}

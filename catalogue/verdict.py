@@ -99,9 +99,10 @@ def _sum_by_part(
     right = prepared.rotor_right[rows] if part == "rotor" else left
     if not len(rows):
         return {}
-    pairs, place = np.unique(np.column_stack([left, right]), axis=0, return_inverse=True)
-    sums = np.bincount(place.reshape(-1), weights=mass)
-    return {(int(one), int(other)): float(total) for (one, other), total in zip(pairs, sums, strict=True)}
+    parts = int(max(left.max(), right.max())) + 1
+    pairs, place = np.unique(left * parts + right, return_inverse=True)
+    sums = np.bincount(place, weights=mass)
+    return {divmod(int(pair), parts): float(total) for pair, total in zip(pairs, sums, strict=True)}
 
 
 def _option(belief: Posterior, part: Part, number: tuple[int, int], probability: float) -> Option:

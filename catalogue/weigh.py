@@ -19,8 +19,8 @@ from catalogue.kinds import (
 )
 from catalogue.marks import MarkIndex, log_mark, pad_marks, rotor_marks, shape_numbers
 from catalogue.observation import LENGTHS, AxleEvidence, Lengths, Measured
-from catalogue.population import Spread, spread_of, spreads_of
-from catalogue.prepare import Prepared
+from catalogue.population import Spread, spread_of
+from catalogue.prepare import Prepared, pad_spreads, rotor_spreads
 from catalogue.rotor_lengths import RotorTable, group_readings, hand_readings, std_of, weigh_group
 from catalogue.rotor_thickness import thickness_factors
 from catalogue.schema import FloatArray
@@ -102,6 +102,7 @@ class _Weighing:
 
     def __init__(self, prepared: Prepared, name: str, axle: AxleEvidence, assumptions: Assumptions) -> None:
         self.prepared = prepared
+        self.name = name
         self.rows = prepared.rotor_rows[name]
         self.axle = axle
         self.assumptions = assumptions
@@ -116,7 +117,7 @@ class _Weighing:
 def _weigh_rotor_lengths(weighing: _Weighing) -> None:
     axle, assumptions, numbers = weighing.axle, weighing.assumptions, weighing.prepared.rotor_numbers
     columns = {key: numbers[key] for key in (*LENGTHS, "thickness_mm", "min_thickness_mm", "machine_to_mm")}
-    spread = spreads_of({key: columns[key] for key in (*LENGTHS, "thickness_mm")}, weighing.rows, assumptions)
+    spread = rotor_spreads(weighing.prepared, weighing.name, assumptions)
     table = RotorTable(columns, spread)
     hand = hand_readings(axle, assumptions)
     for reading in hand:
@@ -187,7 +188,7 @@ def _weigh_pad_lengths(weighing: _Weighing) -> None:
     assumptions, numbers = weighing.assumptions, weighing.prepared.pad_numbers
     for evidence, reading in weighing.axle.pad_lengths.items():
         column = numbers[evidence.removeprefix("pad_")]
-        spread = spread_of(column, assumptions)
+        spread = pad_spreads(weighing.prepared, assumptions).get(evidence)
         if spread is None:
             weighing.pass_over(evidence, "no pads in the catalogue have this length filled in")
             continue
@@ -203,7 +204,7 @@ def _weigh_mass(weighing: _Weighing) -> None:
     if reading is None:
         return
     mass = weighing.prepared.rotor_numbers["mass_kg"]
-    spread = spread_of(mass[weighing.rows], assumptions)
+    spread = rotor_spreads(weighing.prepared, weighing.name, assumptions).get("mass_kg")
     if spread is None:
         weighing.pass_over("mass_kg", "no rotor in the catalogue has a mass filled in")
         return
