@@ -1,0 +1,245 @@
+"""The rotor's rim: the outermost circular edge, found in a band laid along an ellipse and straightened.
+
+Along the band everything round is straight: the rim, the chamfer beside it, the edge of the unworn lip. Ground,
+shadow and clutter are not. The band is smoothed along the rim, so that texture averages out and edges stay.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from vision.edges import Image, profiles
+from vision.ellipse import Ellipse
+from vision.figure import EdgeSamples
+from vision.measurement import FloatArray
+
+ANGLES = 720
+BAND_SHARE = 0.075
+SMOOTH_ALONG = 7.0
+EDGE_BLUR_PX = 1.0
+WAVES = 2
+
+
+@dataclass(frozen=True)
+class Band:
+    """A photo unrolled along an ellipse.
+
+    Attributes
+    ----------
+    foot_px, normal_px : (A, 2) ndarray
+        Points of the ellipse and outward normals.
+    along_px : (M,) ndarray
+        Offsets outward.
+    slope : (A, M, 3) ndarray
+        Derivative of each colour channel outward, smoothed along the ellipse, levels per pixel.
+    """
+
+    foot_px: FloatArray
+    normal_px: FloatArray
+    along_px: FloatArray
+    slope: FloatArray
+    inside: FloatArray
+
+    @classmethod
+    def along(cls, photo: Image, ellipse: Ellipse, reach_px: float, *, smooth: float = SMOOTH_ALONG) -> "Band":
+        """Unroll ``photo`` (H, W, 3) to ``reach_px`` on both sides of ``ellipse``."""
+        foot, normal = ellipse.points(ANGLES)
+        step = max(0.5, reach_px / 60)
+        along = np.arange(-np.ceil(reach_px / step), np.ceil(reach_px / step) + 1) * step
+        band = profiles(photo, foot, normal, along)
+        return cls(foot, normal, along, _slope(band, step, smooth), _inside(photo, foot, normal, along))
+
+    @property
+    def noise(self) -> float:
+        """Usual strength in the outer third, where there is only ground, levels per pixel."""
+        outer = self.strength[:, -len(self.along_px) // 3 :]
+        return max(0.2, float(np.median(outer)))
+
+    @property
+    def strength(self) -> FloatArray:
+        """Edge strength (A, M), all channels together."""
+        total: FloatArray = np.sqrt((self.slope**2).sum(axis=2))
+        return total
+
+
+def _slope(band: FloatArray, step_px: float, smooth: float) -> FloatArray:
+    """Smooth along the rim (which wraps round) and differentiate across it."""
+    count = int(np.ceil(2.5 * smooth))
+    padded = np.concatenate([band[-count:], band, band[:count]]).astype(np.float32)
+    blurred = cv2.GaussianBlur(
+        padded, (0, 0), sigmaX=EDGE_BLUR_PX / step_px, sigmaY=smooth, borderType=cv2.BORDER_REPLICATE
+    )
+    slope: FloatArray = np.gradient(blurred[count:-count].astype(np.float64), step_px, axis=1)
+    return slope
+
+
+def _inside(photo: Image, foot: FloatArray, normal: FloatArray, along: FloatArray) -> FloatArray:
+    xy = foot[:, None, :] + along[None, :, None] * normal[:, None, :]
+    height, width = photo.shape[:2]
+    return ((xy > 1).all(axis=2) & (xy[..., 0] < width - 2) & (xy[..., 1] < height - 2)).astype(np.float64)
+
+
+@dataclass(frozen=True)
+class Line:
+    """A smooth line along the band: a circle of the rotor, nearly.
+
+    Attributes
+    ----------
+    offset_px : (A,) ndarray
+        Offset at each angle.
+    support : float
+        Share of the angles with an edge on the line.
+    contrast : float
+        Median strength on the line over the band's usual strength.
+    """
+
+    offset_px: FloatArray
+    support: float
+    contrast: float
+
+
+@dataclass(frozen=True)
+class Rim:
+    """The rotor's rim in a photo.
+
+    Attributes
+    ----------
+    ellipse : Ellipse
+    samples : EdgeSamples
+        In order round the rim.
+    support : float
+        Share of the whole circle with a rim edge on it.
+    in_frame : float
+        Share of the circle inside the photo.
+    """
+
+    ellipse: Ellipse
+    samples: EdgeSamples
+    support: float
+    in_frame: float
+
+
+def lines_of(band: Band, noise: float) -> list[Line]:
+    """Find the lines that run along a band, outermost first; ``noise`` is the usual strength where there is none."""
+    strength = band.strength
+    peak = _peaks(strength, 3.0 * noise)
+    step = band.along_px[1] - band.along_px[0]
+    spacing = max(2.0, 0.12 * band.along_px[-1])
+    found: list[Line] = []
+    for start in np.arange(band.along_px[0] + spacing, band.along_px[-1] - spacing / 2, spacing):
+        offset = _settle(peak, band.along_px, start, spacing)
+        if offset is None:
+            continue
+        line = _rate(band, peak, strength / noise, offset)
+        if not any(np.abs(line.offset_px - other.offset_px).mean() < 2 * step for other in found):
+            found.append(line)
+    return sorted(found, key=lambda line: -float(line.offset_px.mean()))
+
+
+def _peaks(strength: FloatArray, threshold: float) -> FloatArray:
+    """Mark local maxima across the band (A, M) above a threshold."""
+    middle = strength[:, 1:-1]
+    peak = (middle >= strength[:, :-2]) & (middle > strength[:, 2:]) & (middle > threshold)
+    return np.pad(peak, ((0, 0), (1, 1))).astype(np.float64)
+
+
+def _waves(count: int) -> FloatArray:
+    angle = np.arange(count) * (2 * np.pi / count)
+    columns = [np.ones(count)]
+    for order in range(1, WAVES + 1):
+        columns += [np.cos(order * angle), np.sin(order * angle)]
+    return np.stack(columns, axis=1)
+
+
+def _nearest(peak: FloatArray, along_px: FloatArray, offset_px: FloatArray) -> FloatArray:
+    """Return the offset of each angle's peak nearest to a line (A,), infinite where there is none."""
+    gap = np.abs(along_px[None, :] - offset_px[:, None])
+    gap = np.where(peak > 0, gap, np.inf)
+    best = gap.argmin(axis=1)
+    return np.where(np.isfinite(gap[np.arange(len(gap)), best]), along_px[best], np.inf)
+
+
+def _settle(peak: FloatArray, along_px: FloatArray, start_px: float, spacing_px: float) -> FloatArray | None:
+    """Let a line that starts straight settle on the peaks near it, in a narrowing window."""
+    waves = _waves(len(peak))
+    offset = np.full(len(peak), start_px)
+    for window in (1.2 * spacing_px, 0.8 * spacing_px, 0.5 * spacing_px, 0.35 * spacing_px, 0.35 * spacing_px):
+        near = _nearest(peak, along_px, offset)
+        use = np.abs(near - offset) < max(window, 1.5)
+        if use.sum() < len(peak) // 5:
+            return None
+        # A weak pull to the start keeps the waves tame where much of the rim is hidden.
+        pull = np.diag([0.0, 0.3, 0.3, 1.0, 1.0])
+        left = waves[use].T @ waves[use] + pull
+        offset = waves @ np.linalg.solve(left, waves[use].T @ near[use])
+    return offset
+
+
+def _rate(band: Band, peak: FloatArray, contrast: FloatArray, offset_px: FloatArray) -> Line:
+    near = _nearest(peak, band.along_px, offset_px)
+    on = np.abs(near - offset_px) <= 1.6
+    column = np.clip(np.searchsorted(band.along_px, offset_px), 0, len(band.along_px) - 1)
+    rows = np.arange(len(peak))
+    seen = band.inside[rows, column] > 0
+    support = float((on & seen).sum() / max(1, seen.sum()))
+    return Line(offset_px, support, float(np.median(contrast[rows, column][seen])) if seen.any() else 0.0)
+
+
+def trace_rim(photo: Image, start: Ellipse) -> Rim | None:
+    """Follow the rim from an ellipse that runs near it, within some hundredths of the radius.
+
+    Parameters
+    ----------
+    photo : (H, W, 3) ndarray of uint8
+    start : Ellipse
+
+    Returns
+    -------
+    Rim or None
+        None where no line along the ellipse is supported by a third of the circle.
+    """
+    ellipse = start
+    noise = np.inf
+    for share in (0.05, 0.03, 0.02):
+        band = Band.along(photo, ellipse, share * ellipse.radius_px)
+        noise = min(noise, band.noise)
+        line = outermost(lines_of(band, noise))
+        if line is None:
+            return None
+        ellipse = _along(band, line)
+    return _measured(photo, ellipse, noise)
+
+
+def outermost(lines: list[Line]) -> Line | None:
+    """Choose the rim among a band's lines, outermost first: the first that is supported nearly as well as any."""
+    best = max((line.support for line in lines), default=0.0)
+    for line in lines:
+        if line.support > max(0.33, 0.8 * best):
+            return line
+    return None
+
+
+def _along(band: Band, line: Line) -> Ellipse:
+    xy = band.foot_px + line.offset_px[:, None] * band.normal_px
+    return Ellipse.through(xy)
+
+
+def _measured(photo: Image, ellipse: Ellipse, noise: float) -> Rim:
+    reach = max(4.0, 0.012 * ellipse.radius_px)
+    band = Band.along(photo, ellipse, reach, smooth=2.0)
+    strength = band.strength
+    peak = _peaks(strength, 4.0 * noise)
+    near = _nearest(peak, band.along_px, np.zeros(len(peak)))
+    use = np.abs(near) < 2.5
+    column = np.searchsorted(band.along_px, np.where(use, near, 0.0))
+    rows = np.arange(len(peak))
+    left, mid, right = (strength[rows, column + k] for k in (-1, 0, 1))
+    bend = np.minimum(left - 2 * mid + right, -1e-9)
+    step = band.along_px[1] - band.along_px[0]
+    offset = np.where(use, near, 0.0) + np.clip(0.5 * (left - right) / bend, -1, 1) * step
+    bright_inside = np.where(band.slope[rows, column].sum(axis=1) < 0, 1.0, -1.0)
+    xy = band.foot_px + offset[:, None] * band.normal_px
+    samples = EdgeSamples(xy[use], bright_inside[use], np.full(int(use.sum()), 0.3), np.zeros(int(use.sum()), int))
+    seen = band.inside[rows, len(band.along_px) // 2] > 0
+    return Rim(ellipse, samples, float((use & seen).sum() / max(1, seen.sum())), float(seen.mean()))
