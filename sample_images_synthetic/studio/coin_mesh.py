@@ -11,6 +11,7 @@ import shapely
 from sample_images_synthetic.studio.item import Item, Part
 from sample_images_synthetic.studio.reference import COIN_BEVEL_MM, COIN_SIZES, Coin, CoinSize
 from sample_images_synthetic.studio.shell import FloatArray, shell_of
+from sample_images_synthetic.studio.solid import cylinder, turned
 
 SEGMENTS = 360
 FIELD_MM = 0.2  # the field lies this far below the rim
@@ -29,13 +30,12 @@ def coin_parts(coin: Coin) -> Item:
     struck = blank(coin, size) + relief(coin, size)
     if not size.core_mm:
         return {"coin": metal_part(struck, coin, size.metal)}
-    reach = size.core_mm / 2
-    punch = manifold3d.Manifold.cylinder(coin.thickness_mm + 2, reach, reach, SEGMENTS).translate((0, 0, -1))
+    punch = cylinder(size.core_mm, coin.thickness_mm + 2, z_mm=-1, segments=SEGMENTS)
     # A hair of air between the metals, as the eye sees it.
-    die = manifold3d.Manifold.cylinder(coin.thickness_mm + 2, reach - 0.04, reach - 0.04, SEGMENTS)
+    die = cylinder(size.core_mm - 0.08, coin.thickness_mm + 2, z_mm=-1, segments=SEGMENTS)
     return {
         "outer": metal_part(struck - punch, coin, size.metal),
-        "core": metal_part(struck ^ die.translate((0, 0, -1)), coin, size.core_metal),
+        "core": metal_part(struck ^ die, coin, size.core_metal),
     }
 
 
@@ -52,12 +52,11 @@ def blank(coin: Coin, size: CoinSize) -> Any:
     rim = r - 1.3
     half = [(r, t - bevel), (r - bevel, t), (rim, t), (rim - 0.3, t - FIELD_MM), (0.0, t - FIELD_MM)]
     profile = [(x, t - z) for x, z in reversed(half)] + half
-    section = manifold3d.CrossSection([profile], manifold3d.FillRule.NonZero)
-    turned = manifold3d.Manifold.revolve(section, SEGMENTS)
+    body = turned(profile, SEGMENTS)
     if not (size.sides or size.reeds):
-        return turned
+        return body
     edge = manifold3d.CrossSection([edge_outline(coin, size)], manifold3d.FillRule.NonZero)
-    return turned ^ manifold3d.Manifold.extrude(edge, t + 2).translate((0, 0, -1))
+    return body ^ manifold3d.Manifold.extrude(edge, t + 2).translate((0, 0, -1))
 
 
 def edge_outline(coin: Coin, size: CoinSize) -> FloatArray:

@@ -147,29 +147,18 @@ def draw_rotor(
     Rotor
         Diameter 250 to 400 mm, thickness 8 to 38 mm, solid up to 14 mm.
     """
-    surface = surface or SURFACES[int(rng.integers(len(SURFACES)))]
-    if construction is None:
-        construction = "two-piece" if ventilation != "solid" and rng.random() < 0.25 else "one-piece"
-    if ventilation is None:
-        ventilation = "vented" if construction == "two-piece" or rng.random() < 0.7 else "solid"
-    used = bool(rng.random() < 0.6) if used is None else used
-    diameter_mm = draw_diameter(rng, ventilation, construction)
-    thickness_mm = draw_thickness(rng, ventilation, diameter_mm)
+    kinds = settle_kinds(rng, Kinds(surface, ventilation, construction, used))
+    diameter_mm = draw_diameter(rng, kinds)
+    thickness_mm = draw_thickness(rng, kinds, diameter_mm)
     ring_inner_mm = diameter_mm - 2 * draw_friction_width(rng, diameter_mm)
-    joint = draw_joint(rng, ring_inner_mm) if construction == "two-piece" else None
-    hat_mm = ring_inner_mm - 2 * float(rng.uniform(1.8, 6.0))
-    if joint:
-        hat_mm = joint.rivet_circle_mm - joint.head_mm - 2 * float(rng.uniform(2, 6))
+    joint = draw_joint(rng, ring_inner_mm) if kinds.construction == "two-piece" else None
+    hat_mm = draw_hat(rng, ring_inner_mm, joint)
     chamfer_mm = float(rng.uniform(0.5, 1.5))
-    wear_mm = draw_wear(rng, thickness_mm) if used else 0.0
-    lip_mm, inner_lip_mm = (float(rng.uniform(1, 4)), float(rng.uniform(1, 5))) if used else (0.0, 0.0)
-    swept_outer_mm = diameter_mm - 2 * (max(lip_mm, 1.0) + chamfer_mm if used else chamfer_mm)
-    swept_inner_mm = ring_inner_mm + 2 * inner_lip_mm
-    vanes = draw_vanes(rng, thickness_mm, wear_mm) if ventilation == "vented" else None
+    wear_mm = draw_wear(rng, thickness_mm) if kinds.used else 0.0
+    lip_mm, inner_lip_mm = (float(rng.uniform(1, 4)), float(rng.uniform(1, 5))) if kinds.used else (0.0, 0.0)
+    band = Band(ring_inner_mm / 2 + inner_lip_mm, diameter_mm / 2 - chamfer_mm - lip_mm)
+    vanes = draw_vanes(rng, thickness_mm, wear_mm) if kinds.ventilation == "vented" else None
     undercut_mm = float(rng.uniform(1.0, 3.0)) + wear_mm
-    if not vanes:
-        undercut_mm = min(undercut_mm, 0.3 * thickness_mm)
-    band = Band(swept_inner_mm / 2, swept_outer_mm / 2)
     return Rotor(
         diameter_mm=diameter_mm,
         thickness_mm=thickness_mm,
@@ -177,12 +166,12 @@ def draw_rotor(
         height_mm=draw_height(rng, thickness_mm),
         ring_inner_mm=ring_inner_mm,
         hat_mm=hat_mm,
-        surface=surface,
-        pattern=draw_pattern(rng, surface, band),
-        swept_outer_mm=swept_outer_mm,
-        swept_inner_mm=swept_inner_mm,
+        surface=kinds.surface or "plain",
+        pattern=draw_pattern(rng, kinds.surface or "plain", band),
+        swept_outer_mm=2 * band.outer_mm,
+        swept_inner_mm=2 * band.inner_mm,
         chamfer_mm=chamfer_mm,
-        undercut_mm=undercut_mm,
+        undercut_mm=undercut_mm if vanes else min(undercut_mm, 0.3 * thickness_mm),
         hat_plate_mm=float(rng.uniform(5.5, 8.5)),
         hat_fillet_mm=float(rng.uniform(1.0, 4.0)),
         vanes=vanes,
@@ -191,19 +180,49 @@ def draw_rotor(
     )
 
 
-def draw_diameter(rng: np.random.Generator, ventilation: Ventilation, construction: Construction) -> float:
+@dataclass(frozen=True)
+class Kinds:
+    """What sort of rotor it is; None where it is still to be drawn."""
+
+    surface: Surface | None
+    ventilation: Ventilation | None
+    construction: Construction | None
+    used: bool | None
+
+
+def settle_kinds(rng: np.random.Generator, given: Kinds) -> Kinds:
+    """Draw the kinds that are not given."""
+    surface = given.surface or SURFACES[int(rng.integers(len(SURFACES)))]
+    construction, ventilation = given.construction, given.ventilation
+    if construction is None:
+        construction = "two-piece" if ventilation != "solid" and rng.random() < 0.25 else "one-piece"
+    if ventilation is None:
+        ventilation = "vented" if construction == "two-piece" or rng.random() < 0.7 else "solid"
+    used = bool(rng.random() < 0.6) if given.used is None else given.used
+    return Kinds(surface, ventilation, construction, used)
+
+
+def draw_hat(rng: np.random.Generator, ring_inner_mm: float, joint: Joint | None) -> float:
+    """Diameter of the hat: inside the undercut, or inside the rivets' heads."""
+    groove_mm = float(rng.uniform(1.8, 6.0))
+    if joint is None:
+        return ring_inner_mm - 2 * groove_mm
+    return joint.rivet_circle_mm - joint.head_mm - 2 * float(rng.uniform(2, 6))
+
+
+def draw_diameter(rng: np.random.Generator, kinds: Kinds) -> float:
     """Diameter: two-piece rotors are large, solid ones rarely so."""
     low, high = (250.0, 400.0)
-    if construction == "two-piece":
+    if kinds.construction == "two-piece":
         low = 320.0
-    elif ventilation == "solid":
+    elif kinds.ventilation == "solid":
         high = 345.0
     return float(rng.uniform(low, high))
 
 
-def draw_thickness(rng: np.random.Generator, ventilation: Ventilation, diameter_mm: float) -> float:
+def draw_thickness(rng: np.random.Generator, kinds: Kinds, diameter_mm: float) -> float:
     """Thickness: 8 to 14 mm solid; 16 to 38 mm vented, larger rotors being thicker."""
-    if ventilation == "solid":
+    if kinds.ventilation == "solid":
         return float(rng.uniform(8.0, SOLID_UP_TO_MM))
     usual_mm = 20 + (diameter_mm - 250) / 150 * 14
     return float(np.clip(rng.normal(usual_mm, 3.0), 16.0, 38.0))

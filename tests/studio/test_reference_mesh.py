@@ -14,7 +14,7 @@ for _library in ("manifold3d", "shapely", "trimesh"):
     pytest.importorskip(_library, reason=REASON)
 
 manifold3d: Any = importlib.import_module("manifold3d")
-rotor_mesh: Any = importlib.import_module("sample_images_synthetic.studio.rotor_mesh")
+rotor_solid: Any = importlib.import_module("sample_images_synthetic.studio.rotor_solid")
 reference_mesh: Any = importlib.import_module("sample_images_synthetic.studio.reference_mesh")
 clutter: Any = importlib.import_module("sample_images_synthetic.studio.clutter")
 car_parts: Any = importlib.import_module("sample_images_synthetic.studio.car_parts")
@@ -100,7 +100,7 @@ def test_a_caliper_hides_as_much_of_the_rim_as_asked_and_touches_nothing(span_de
     turn = np.degrees(np.arctan2(vertices[:, 1], vertices[:, 0]))
     over_rim = radius > rotor.diameter_mm / 2
     assert np.ptp(turn[over_rim]) == pytest.approx(span_deg, abs=0.5)
-    iron, _ = rotor_mesh.ring_solid(rotor)
+    iron, _ = rotor_solid.ring_solid(rotor)
     for part in item.values():
         assert (iron ^ solid_of(part)).is_empty()
     pads = item["pads"].mesh.vertices[:, 2]

@@ -16,6 +16,8 @@ for _library in ("manifold3d", "shapely", "trimesh"):
 
 trimesh: Any = importlib.import_module("trimesh")
 rotor_mesh: Any = importlib.import_module("sample_images_synthetic.studio.rotor_mesh")
+rotor_solid: Any = importlib.import_module("sample_images_synthetic.studio.rotor_solid")
+rotor_tools: Any = importlib.import_module("sample_images_synthetic.studio.rotor_tools")
 solid: Any = importlib.import_module("sample_images_synthetic.studio.solid")
 
 RIM_ERROR_MM = 0.001  # float rounding and the sagitta of 1440 sides
@@ -47,11 +49,11 @@ def test_drilling_takes_the_volume_of_the_holes() -> None:
     """A cylinder each, and at each end the ring of the countersink: pi c**2 (r + c / 3)."""
     rotor = draw_rotor(np.random.default_rng(3), surface="drilled", ventilation="solid", used=False)
     plain = replace(rotor, surface="plain", pattern=Pattern())
-    taken = rotor_mesh.rotor_volume_mm3(plain)["iron"] - rotor_mesh.rotor_volume_mm3(rotor)["iron"]
+    taken = rotor_solid.rotor_volume_mm3(plain)["iron"] - rotor_solid.rotor_volume_mm3(rotor)["iron"]
     hole = rotor.pattern.holes[0]
     r, c = hole.diameter_mm / 2, hole.countersink_mm
     each = np.pi * r**2 * rotor.thickness_mm + 2 * np.pi * c**2 * (r + c / 3)
-    t = 2 * np.pi / rotor_mesh.HOLE_SEGMENTS
+    t = 2 * np.pi / rotor_tools.HOLE_SEGMENTS
     assert taken == pytest.approx(len(rotor.pattern.holes) * each * np.sin(t) / t, rel=1e-4)
 
 
@@ -59,7 +61,7 @@ def test_the_zones_together_are_the_closed_solid(built: tuple[Rotor, dict[str, A
     rotor, meshes = built
     whole = trimesh.util.concatenate([mesh for name, mesh in meshes.items() if name != "rivets"])
     whole.merge_vertices(merge_norm=True, merge_tex=True)
-    expected = sum(rotor_mesh.rotor_volume_mm3(rotor).values())
+    expected = sum(rotor_solid.rotor_volume_mm3(rotor).values())
     assert whole.volume == pytest.approx(expected, rel=1e-5)
 
 
@@ -122,7 +124,7 @@ def test_dimples_and_slots_are_as_deep_as_drawn() -> None:
 def test_a_drilled_hole_lets_the_light_through_the_cheek() -> None:
     """A ray down each hole's middle meets nothing of a solid rotor."""
     rotor = draw_rotor(np.random.default_rng(4), surface="drilled", ventilation="solid", used=True)
-    iron, _ = rotor_mesh.ring_solid(rotor)
+    iron, _ = rotor_solid.ring_solid(rotor)
     needles = solid.united(
         [solid.cylinder(0.5, 60, z_mm=-40).translate((*hole.xy_mm, 0)) for hole in rotor.pattern.holes]
     )
