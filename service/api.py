@@ -9,7 +9,6 @@ from starlette.datastructures import FormData, UploadFile
 
 from service.cases import StoredPhoto
 from service.context import Context, context_of
-from service.identifying import identify_wire
 from service.options import Order, parse_order
 from service.problems import Problem
 from service.stored_photo import without_location
@@ -46,7 +45,7 @@ async def measurements(request: Request, context: InContext) -> dict[str, Any]:
 async def identifications(request: Request, response: Response, context: InContext) -> dict[str, Any]:
     """Rank the packages that the evidence speaks for; with ``?keep=true`` as a case, named in ``Location``."""
     wire = await _json_of(request)
-    identification = await run_in_threadpool(identify_wire, context.catalogue, wire)
+    identification = await run_in_threadpool(context.identify, wire)
     if request.query_params.get("keep", "").lower() in _YES:
         case_id = await run_in_threadpool(context.cases.keep, wire, identification)
         response.headers["Location"] = f"/api/cases/{case_id}"

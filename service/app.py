@@ -9,7 +9,7 @@ from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.staticfiles import StaticFiles
 
-from catalogue import load_catalogue
+from catalogue import load_assumptions, load_catalogue
 from service import api, pages
 from service.access import Access
 from service.cases import Cases
@@ -30,6 +30,8 @@ def create_app(settings: Settings) -> FastAPI:
     ------
     catalogue.CatalogueError
         For a catalogue with faults.
+    catalogue.AssumptionsError
+        For assumptions that can't stand.
     sqlalchemy.exc.SQLAlchemyError, OSError
         When the cases' database can't be reached or made.
     """
@@ -43,6 +45,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.context = Context(
         settings=settings,
         catalogue=load_catalogue(settings.catalogue),
+        assumptions=load_assumptions(settings.assumptions),
         pool=Pool(settings.workers, settings.queue),
         cases=Cases(settings.cases_url),
     )

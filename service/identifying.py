@@ -3,10 +3,12 @@
 from collections.abc import Mapping
 from typing import Any
 
-from catalogue import Catalogue, identify, read_evidence
+from catalogue import Assumptions, Catalogue, identify, read_evidence
 
 
-def identify_wire(catalogue: Catalogue, evidence: Mapping[str, Any]) -> dict[str, Any]:
+def identify_wire(
+    catalogue: Catalogue, evidence: Mapping[str, Any], assumptions: Assumptions | None = None
+) -> dict[str, Any]:
     """Rank the packages of ``catalogue`` that ``evidence`` speaks for.
 
     Parameters
@@ -14,10 +16,12 @@ def identify_wire(catalogue: Catalogue, evidence: Mapping[str, Any]) -> dict[str
     catalogue : Catalogue
     evidence : mapping
         The contract's evidence, as read from JSON.
+    assumptions : Assumptions, optional
+        The catalogue's defaults where not given.
 
     Raises
     ------
     catalogue.EvidenceError
         With what is wrong in the evidence, and where.
     """
-    return identify(catalogue, read_evidence(evidence)).to_json()
+    return identify(catalogue, read_evidence(evidence), assumptions=assumptions).to_json()

@@ -23,6 +23,8 @@ class Settings:
         What a visitor must bring; needed wherever ``host`` is not loopback.
     catalogue : Path, optional
         Folder of the catalogue's CSV files; the demo catalogue where not given.
+    assumptions : Path, optional
+        TOML file of assumptions that differ from the catalogue's own.
     data : Path
         Folder for the cases where ``database_url`` is not given; made when first needed.
     database_url : str, optional
@@ -37,6 +39,7 @@ class Settings:
     port: int = 8000
     token: str | None = None
     catalogue: Path | None = None
+    assumptions: Path | None = None
     data: Path = field(default_factory=lambda: platformdirs.user_data_path("whichrotor"))
     database_url: str | None = None
     workers: int = 2
@@ -71,6 +74,7 @@ class Settings:
 _VARIABLES = {
     "WHICHROTOR_TOKEN": ("token", str),
     "WHICHROTOR_CATALOGUE": ("catalogue", Path),
+    "WHICHROTOR_ASSUMPTIONS": ("assumptions", Path),
     "WHICHROTOR_DATA": ("data", Path),
     "WHICHROTOR_DATABASE_URL": ("database_url", str),
     "WHICHROTOR_WORKERS": ("workers", int),

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from catalogue import CatalogueError, EvidenceError, load_catalogue
+from catalogue import AssumptionsError, CatalogueError, EvidenceError, load_assumptions, load_catalogue
 from service.commands import CommandFault, catalogue_fault
 from service.commands.photo_arguments import add_photo_arguments, measure_file, order_of, say
 from service.commands.reading_arguments import add_reading_arguments, add_readings, axle_of
@@ -23,6 +23,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("evidence", nargs="?", metavar="EVIDENCE.json", help="evidence as JSON; - reads standard input")
     parser.add_argument("--catalogue", type=Path, metavar="DIR", help="folder of CSV files; the demo where not given")
+    parser.add_argument("--assumptions", type=Path, metavar="FILE.toml", help="assumptions that differ from the usual")
     parser.add_argument("--photo", type=Path, metavar="PHOTO", help="photo of the rotor's face")
     parser.add_argument("--edge-photo", type=Path, metavar="PHOTO", help="photo of its edge")
     parser.add_argument("--edge-reference", metavar="KIND", help="what of known size the edge photo shows")
@@ -44,18 +45,18 @@ def run(evidence: str | None, catalogue: Path | None, as_json: bool, **arguments
         wire = add_measurement(wire, axle, measurement)
     if not wire:
         raise CommandFault("nothing to go by: name an EVIDENCE.json, a --photo or a reading such as --diameter-mm 330")
-    identification = _identify(catalogue, wire)
+    identification = _identify(wire, catalogue, arguments["assumptions"])
     identification["photos"] = [_photo_note(measurement) for measurement in measurements]
     print(json.dumps(identification, indent=1, ensure_ascii=False) if as_json else describe(identification))
     return 0
 
 
-def _identify(folder: Path | None, wire: Wire) -> Wire:
+def _identify(wire: Wire, folder: Path | None, assumptions: Path | None) -> Wire:
     try:
-        return identify_wire(load_catalogue(folder), wire)
+        return identify_wire(load_catalogue(folder), wire, load_assumptions(assumptions))
     except CatalogueError as fault:
         raise catalogue_fault(folder, fault) from None
-    except EvidenceError as fault:
+    except (EvidenceError, AssumptionsError) as fault:
         raise CommandFault(str(fault)) from None
 
 

@@ -11,7 +11,7 @@ import uvicorn
 from fastapi import FastAPI
 from sqlalchemy.exc import SQLAlchemyError
 
-from catalogue import CatalogueError
+from catalogue import AssumptionsError, CatalogueError
 from service.access import lan_address, link, new_token
 from service.app import create_app
 from service.commands import CommandFault, catalogue_fault
@@ -63,6 +63,8 @@ def _app(settings: Settings) -> FastAPI:
         return create_app(settings)
     except CatalogueError as fault:
         raise catalogue_fault(settings.catalogue, fault) from None
+    except AssumptionsError as fault:
+        raise CommandFault(str(fault)) from None
     except (SQLAlchemyError, OSError) as fault:
         why = str(fault).splitlines()[0]
         raise CommandFault(f"the cases' database can't be used: {why}; see WHICHROTOR_DATABASE_URL") from None
