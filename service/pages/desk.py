@@ -9,7 +9,6 @@ from fastapi import Depends, Request
 
 from service.context import Context, context_of
 from service.drafts import Drafts
-from service.identifying import identify_wire
 from service.pages.evidence import evidence_of, faults_of
 from service.pages.job import Job
 from service.pages.plausible import Bounds, bounds_of
@@ -95,7 +94,7 @@ class Standing:
     @cached_property
     def identification(self) -> Wire:
         """The contract's identification of that evidence."""
-        return identify_wire(self.desk.context.catalogue, self.evidence)
+        return self.desk.context.identify(self.evidence)
 
     @cached_property
     def faults(self) -> dict[str, str]:
