@@ -46,13 +46,14 @@ class ColumnReader:
 
     def read(self, cells: Sequence[str], first_row: int) -> Any:
         """Return the values of ``cells``, the first of which stands in ``first_row``: an array, or a list of texts."""
-        values = {cell: self._read_cell(cell.strip()) for cell in set(cells)}
-        wrong = {cell for cell, value in values.items() if value is None}
-        if wrong:
+        distinct = set(cells)
+        values = dict(zip(distinct, map(self._read_cell, map(str.strip, distinct)), strict=True))
+        if None in values.values():
+            wrong = {cell for cell, value in values.items() if value is None}
             self._blame(cells, first_row, wrong)
             values |= dict.fromkeys(wrong, self._nothing)
-        read = [values[cell] for cell in cells]
-        return read if self._dtype is None else np.array(read, dtype=self._dtype)
+        read = map(values.__getitem__, cells)
+        return list(read) if self._dtype is None else np.fromiter(read, self._dtype, len(cells))
 
     def _read_cell(self, text: str) -> Any:
         if text:

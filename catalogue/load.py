@@ -1,6 +1,8 @@
 """Loads a catalogue's folder, and finds every fault in it before anything is ranked by it."""
 
-from collections.abc import Sequence
+import gc
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +31,19 @@ from catalogue.table import HEADER_ROW, Table, read_table
 DEMO = Path(__file__).with_name("demo")
 
 
+@contextmanager
+def _collector_paused() -> Iterator[None]:
+    """Keep the cycle collector from walking the fresh rows again and again: no cycle is among them."""
+    enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if enabled:
+            gc.enable()
+
+
+@_collector_paused()
 def load_catalogue(folder: Path | None = None) -> Catalogue:
     """Load the catalogue in ``folder``.
 
@@ -160,8 +175,8 @@ def _distinct(values: Sequence[Any], nothing: Any = None) -> tuple[tuple[Any, ..
     if nothing is not None and nothing in numbers:
         numbers = {value: number for number, value in enumerate(value for value in numbers if value != nothing)}
         numbers_and_nothing = numbers | {nothing: UNKNOWN}
-        return tuple(numbers), np.array([numbers_and_nothing[value] for value in values], dtype=np.int64)
-    return tuple(numbers), np.array([numbers[value] for value in values], dtype=np.int64)
+        return tuple(numbers), np.fromiter(map(numbers_and_nothing.__getitem__, values), np.int64, len(values))
+    return tuple(numbers), np.fromiter(map(numbers.__getitem__, values), np.int64, len(values))
 
 
 def _refer(table: Table, column: str, index: dict[str, int], where: str, faults: list[Fault]) -> IntArray:
