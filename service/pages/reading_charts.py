@@ -1,13 +1,29 @@
 """From an identification's ``chart`` to the charts that are drawn."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
-from service.charts import ReadingChart
+from service.charts import ReadingChart, Span
+from service.pages.answers import evidence_words
 
 Wire = Mapping[str, Any]
 
 
-def charts_of(identification: Wire) -> list[ReadingChart]:
-    """Return one chart for each reading that candidates have a range for."""
-    return []
+def charts_of(identification: Wire) -> Iterator[ReadingChart]:
+    """Yield one chart for each reading that candidates have a range for."""
+    charts = identification.get("chart") or ()
+    several_axles = len({chart["axle"] for chart in charts}) > 1
+    for chart in charts:
+        if chart["spans"]:
+            title = evidence_words(chart.get("key") or chart["evidence"])
+            yield ReadingChart(
+                title=f"{title}, {chart['axle']}" if several_axles else title,
+                value_mm=chart["value_mm"],
+                low_mm=chart["low_mm"],
+                high_mm=chart["high_mm"],
+                spans=[_span(span) for span in chart["spans"]],
+            )
+
+
+def _span(span: Wire) -> Span:
+    return Span(span["package"], span["low_mm"], span["high_mm"], span["worn_to_mm"], span["probability"])

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from fastapi import APIRouter, Request
+from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import HTMLResponse, RedirectResponse
 
@@ -52,6 +53,14 @@ class Undecided:
 
 
 @dataclass(frozen=True)
+class Drawn:
+    """A chart and what it is of."""
+
+    title: str
+    svg: Markup
+
+
+@dataclass(frozen=True)
 class ResultPage:
     """Context of ``result.html``."""
 
@@ -62,7 +71,7 @@ class ResultPage:
     verdicts: Sequence[PartVerdict]
     ways: Sequence[Way]
     conflicts: Sequence[Mapping[str, Any]]
-    charts: Sequence[Any]
+    charts: Sequence[Drawn]
     undecided: Sequence[Undecided]
     order: Sequence[Mapping[str, Any]]
     wear: Sequence[Mapping[str, Any]]
@@ -107,7 +116,9 @@ def _page(standing: Standing, unit: Unit) -> ResultPage:
         verdicts=verdicts_of(said),
         ways=[Way(check, _address(standing.job_id, standing.job, check)) for check in next_checks_of(said)[:4]],
         conflicts=said["conflicts"],
-        charts=[reading_chart(chart, lambda mm: show_length(mm, unit)) for chart in charts_of(said)],
+        charts=[
+            Drawn(chart.title, reading_chart(chart, lambda mm: show_length(mm, unit))) for chart in charts_of(said)
+        ],
         undecided=[_undecided(group) for group in said["cannot_tell_apart"]],
         order=(said.get("order") or {}).get("axles", ()),
         wear=_wear(said.get("wear")),

@@ -7,7 +7,9 @@ function keyOf(form) {
 }
 
 function controls(form) {
-  return [...form.elements].filter((control) => control.name && !["file", "hidden", "submit"].includes(control.type));
+  // A reading's hidden unit belongs to what was typed; other hidden fields are the server's.
+  return [...form.elements].filter((control) =>
+    control.name && !["file", "submit"].includes(control.type) && (control.type !== "hidden" || control.name.endsWith(":unit")));
 }
 
 function keep(form) {
@@ -24,7 +26,8 @@ function bringBack(form) {
   if (said.length !== fields.length) return; // the form has changed since
   fields.forEach((control, at) => {
     if (["radio", "checkbox"].includes(control.type)) control.checked = said[at];
-    else control.value = said[at];
+    else if (control.type !== "hidden" || form.elements[control.name.slice(0, -5)].value) control.value = said[at];
+    if (control.type === "hidden") control.previousElementSibling.textContent = control.value;
   });
 }
 

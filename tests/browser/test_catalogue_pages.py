@@ -39,7 +39,8 @@ def test_every_fault_of_an_uploaded_catalogue_is_shown_in_place(page: Page, tmp_
     files = [shutil.copy(path, tmp_path) for path in DEMO.glob("*.csv")]
     rotors = tmp_path / "rotors.csv"
     lines = rotors.read_text("utf-8").splitlines()
-    lines[2] = lines[2].replace(lines[2].split(",")[1], "wide", 1)
+    part, _, *rest = lines[2].split(",")
+    lines[2] = ",".join([part, "wide", *rest])
     rotors.write_text("\n".join(lines) + "\n", "utf-8")
     page.goto("/catalogue/check")
     page.set_input_files("#files", files)
