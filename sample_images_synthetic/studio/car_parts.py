@@ -180,11 +180,11 @@ def wheel_arch(rng: np.random.Generator) -> Item:
     }
 
 
-def spoked_wheel(rng: np.random.Generator, rotor: Rotor) -> Item:
-    """Make a wheel with its tyre in front of the rotor, which shows between 5 to 10 spokes."""
+def spoked_wheel(rng: np.random.Generator, rotor: Rotor, *, spokes: int) -> Item:
+    """Make a wheel with its tyre in front of the rotor, which shows between the spokes, the first of them at +x."""
     inner = rotor.diameter_mm / 2 + float(rng.uniform(16, 40))
     face = rotor.hat_z_mm + float(rng.uniform(25, 45))
-    spokes, width = int(rng.integers(5, 11)), float(rng.uniform(18, 34))
+    width = float(rng.uniform(18, 34))
     depth = float(rng.uniform(14, 26))
     boss = cylinder(rotor.bolt_circle_mm + 40, face + depth - rotor.hat_z_mm, z_mm=rotor.hat_z_mm)
     spoke = Manifold.batch_hull(

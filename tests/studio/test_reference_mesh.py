@@ -109,7 +109,7 @@ def test_a_caliper_hides_as_much_of_the_rim_as_asked_and_touches_nothing(span_de
 
 def test_the_wheel_leaves_the_rotor_room() -> None:
     rotor = draw_rotor(source(8))
-    item = car_parts.spoked_wheel(source(8), rotor)
+    item = car_parts.spoked_wheel(source(8), rotor, spokes=7)
     vertices = item["wheel"].mesh.vertices
     in_the_way = (vertices[:, 2] < rotor.hat_z_mm - 0.01) & (np.hypot(*vertices[:, :2].T) < rotor.diameter_mm / 2 + 10)
     assert not in_the_way.any()
