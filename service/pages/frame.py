@@ -1,5 +1,6 @@
 """What every page stands in: the reader's unit and colours, the templates and their filters."""
 
+import re
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -8,6 +9,7 @@ from typing import Any, Literal
 from fastapi import Request
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
 from jinja2.runtime import Context as TemplateContext
+from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from service.pages.lengths import Unit, show_length
@@ -15,6 +17,8 @@ from service.pages.questions import TOOLS
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
 UNITS: tuple[Unit, ...] = ("mm", "in")
+_MILLIMETRES = re.compile(r"(\d+(?:\.\d+)?) mm\b")
+_PART_NUMBER = re.compile(r"\b([A-Z0-9]+(?:-[A-Z0-9]+)+)\b")
 Theme = Literal["auto", "light", "dark"]
 THEMES: tuple[Theme, ...] = ("auto", "light", "dark")
 
@@ -78,7 +82,7 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update(as_length=_length, percent=show_probability)
+    environment.filters.update(as_length=_length, in_unit=_in_unit, unbroken=unbroken, percent=show_probability)
     environment.globals["TOOLS"] = TOOLS
     return environment
 
@@ -86,6 +90,18 @@ def _environment() -> Environment:
 @pass_context
 def _length(context: TemplateContext, length_mm: float) -> str:
     return show_length(length_mm, context["frame"].unit)
+
+
+@pass_context
+def _in_unit(context: TemplateContext, text: str) -> str:
+    """Return a sentence with its millimetres in the reader's unit."""
+    unit: Unit = context["frame"].unit
+    return text if unit == "mm" else _MILLIMETRES.sub(lambda found: show_length(float(found[1]), unit), text)
+
+
+def unbroken(text: str) -> Markup:
+    """Return ``text`` with its part numbers kept from breaking at their hyphens."""
+    return Markup(_PART_NUMBER.sub(r'<span class="num">\1</span>', str(escape(text))))
 
 
 def show_probability(probability: float) -> str:

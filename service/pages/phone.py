@@ -7,13 +7,14 @@ from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from catalogue.vin import VinReport, examine_vin
-from service.pages.answers import Ranked, evidence_words, next_checks_of, ranked_of
+from service.pages.answers import Ranked, next_checks_of, ranked_of
 from service.pages.car import Step, form_of, steps_of
 from service.pages.desk import AtDesk, Standing
 from service.pages.forms import Field, fields_of, take_answers
 from service.pages.frame import go_to, show_page
 from service.pages.job import Job, question_id
 from service.pages.questions import question_of
+from service.pages.said import answer_words, place_words
 from service.problems import Problem
 
 router = APIRouter()
@@ -129,24 +130,13 @@ def _known(job: Job, place: str) -> str:
 def _said(standing: Standing) -> list[Said]:
     job = standing.job
     answered = [
-        Said(_words(job, place), _answer_words(place, answer.text, answer.unit), f"/jobs/{standing.job_id}/ask/{place}")
+        Said(place_words(job, place), answer_words(place, answer), f"/jobs/{standing.job_id}/ask/{place}")
         for place, answer in job.answers.items()
     ]
-    passed = [Said(_words(job, place), "don't know", f"/jobs/{standing.job_id}/ask/{place}") for place in job.passed]
+    passed = [
+        Said(place_words(job, place), "don't know", f"/jobs/{standing.job_id}/ask/{place}") for place in job.passed
+    ]
     return answered + passed
-
-
-def _words(job: Job, place: str) -> str:
-    axle, key = place.split(".", 1)
-    return evidence_words(key) + (f" ({axle})" if axle != "car" and len(job.axles) > 1 else "")
-
-
-def _answer_words(place: str, text: str, unit: str) -> str:
-    question = question_of(place.split(".", 1)[1])
-    if question is None:
-        return text
-    bare = question.kind == "length" and text.replace(".", "").replace(",", "").isdigit()
-    return dict(question.options).get(text, f"{text} {unit}" if bare else text)
 
 
 def _previous(standing: Standing, place: str) -> str:

@@ -26,6 +26,7 @@ from service.pages.job import Job
 from service.pages.lengths import Unit, show_length
 from service.pages.questions import QUICK
 from service.pages.reading_charts import charts_of
+from service.pages.said import answer_words, place_words
 from service.stored_photo import without_location
 
 router = APIRouter()
@@ -79,6 +80,7 @@ class ResultPage:
     ignored: Sequence[Mapping[str, Any]]
     why: Sequence[Mapping[str, Any]]
     left_out: Mapping[str, str]
+    rests_on: Sequence[tuple[str, str]]
     customer_text: str
     photos_held: int
 
@@ -126,9 +128,22 @@ def _page(standing: Standing, unit: Unit) -> ResultPage:
         ignored=said["ignored"],
         why=[row for row in said["candidates"][:3] if row.get("why")],
         left_out={evidence_words(place.split(".", 1)[1]): why for place, why in standing.faults.items()},
+        rests_on=_rests_on(standing, unit),
         customer_text=customer_text(standing),
         photos_held=sum(standing.desk.photos.get(shot.key) is not None for shot in standing.job.shots),
     )
+
+
+def _rests_on(standing: Standing, unit: Unit) -> list[tuple[str, str]]:
+    """Return what was read, typed and photographed, in words."""
+    job = standing.job
+    sound = [place for place in job.answers if place not in standing.faults]
+    said = [(place_words(job, place), answer_words(place, job.answers[place])) for place in sound]
+    for shot in job.shots:
+        lengths = shot.measurement.get("dimensions") or {}
+        read = [f"{evidence_words(key).lower()} {show_length(each['value'], unit)}" for key, each in lengths.items()]
+        said.append((f"photo {shot.name}", ", ".join(read) or "no length"))
+    return said
 
 
 def customer_text(standing: Standing) -> str:
