@@ -7,13 +7,14 @@ from fastapi import APIRouter, Depends, Request, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
 
+from service.api_schema import EVIDENCE, PHOTO_TO_KEEP, PHOTO_TO_MEASURE, RESPONSES
 from service.cases import StoredPhoto
 from service.context import Context, context_of
 from service.options import Order, parse_order
 from service.problems import Problem
 from service.stored_photo import without_location
 
-router = APIRouter(prefix="/api")
+router = APIRouter(prefix="/api", responses=RESPONSES)
 InContext = Annotated[Context, Depends(context_of)]
 PARTS_OF_FORM = 40
 _YES = ("true", "1", "yes", "on")
@@ -31,7 +32,7 @@ def catalogue(context: InContext) -> dict[str, Any]:
     return context.catalogue.to_json()
 
 
-@router.post("/measurements")
+@router.post("/measurements", openapi_extra=PHOTO_TO_MEASURE)
 async def measurements(request: Request, context: InContext) -> dict[str, Any]:
     """Measure the photo of a multipart form; a refused photo is an answer like any other."""
     async with request.form(max_files=1, max_fields=PARTS_OF_FORM) as form:
@@ -41,7 +42,7 @@ async def measurements(request: Request, context: InContext) -> dict[str, Any]:
     return measured.measurement
 
 
-@router.post("/identifications")
+@router.post("/identifications", openapi_extra=EVIDENCE)
 async def identifications(request: Request, response: Response, context: InContext) -> dict[str, Any]:
     """Rank the packages that the evidence speaks for; with ``?keep=true`` as a case, named in ``Location``."""
     wire = await _json_of(request)
@@ -77,7 +78,7 @@ def delete_case(case_id: str, context: InContext) -> None:
         raise _no_case(case_id)
 
 
-@router.post("/cases/{case_id}/photos", status_code=201)
+@router.post("/cases/{case_id}/photos", status_code=201, openapi_extra=PHOTO_TO_KEEP)
 async def add_photo(case_id: str, request: Request, context: InContext) -> dict[str, Any]:
     """Keep a photo with a case, where ``consent`` says so; its place and time are dropped first."""
     async with request.form(max_files=1, max_fields=PARTS_OF_FORM) as form:

@@ -10,6 +10,7 @@ from PIL import Image
 from starlette.testclient import TestClient
 
 from service.cli import main
+from service.options import PHOTO_OPTIONS
 from tests.service.conftest import jpeg
 
 EVIDENCE = {"vehicle": {"line": "Ostrabel"}, "axles": {"front": {"diameter_mm": 330.1, "surface": "plain"}}}
@@ -71,6 +72,16 @@ def test_the_probabilities_sum_to_one(client: TestClient) -> None:
     answer = client.post("/api/identifications", json=EVIDENCE).json()
     listed = sum(row["probability"] for row in answer["candidates"])
     assert listed + answer["others"]["probability"] + answer["none_of_these"] == pytest.approx(1.0, abs=1e-6)
+
+
+def test_the_api_describes_itself(client: TestClient) -> None:
+    paths = client.get("/api/openapi.json").json()["paths"]
+    form = paths["/api/measurements"]["post"]["requestBody"]["content"]["multipart/form-data"]["schema"]
+    assert set(form["properties"]) == {"photo", *PHOTO_OPTIONS}
+    for path, methods in paths.items():
+        assert path.startswith("/api/")
+        for operation in methods.values():
+            assert "application/problem+json" in operation["responses"]["4XX"]["content"]
 
 
 def _disc() -> bytes:
