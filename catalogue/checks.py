@@ -127,30 +127,30 @@ def made_checks(observed: AxleEvidence, assumptions: Assumptions) -> frozenset[s
     return frozenset(made | ({"min_thickness_mark_mm"} if observed.min_mark_mm is not None else set()))
 
 
-def _grouped(at: _Place, signature: NDArray[Any]) -> tuple[IntArray, IntArray] | None:
-    """Return each package's group and one package of each group; None where all are of one."""
+def _grouped(signature: NDArray[Any]) -> tuple[IntArray, IntArray] | None:
+    """Return each package's group and the place of one package of each group; None where all are of one."""
     if (signature == signature[0]).all():
         return None
     _, first, group = np.unique(np.nan_to_num(signature, nan=-1.0), return_index=True, return_inverse=True)
-    return None if len(first) < 2 else (group, at.rows[first])
+    return None if len(first) < 2 else (group, first)
 
 
 def _rotor_length(at: _Place, name: str) -> Check | None:
     column = at.prepared.rotor_numbers[name]
-    return _length(at, name, column[at.prepared.rotor], at.spread.get(name))
+    return _length(at, name, column[at.prepared.rotor[at.rows]], at.spread.get(name))
 
 
 def _pad_length(at: _Place, name: str) -> Check | None:
     column = at.prepared.pad_numbers[name.removeprefix("pad_")]
-    return _length(at, name, column[at.prepared.pads], pad_spreads(at.prepared, at.assumptions).get(name))
+    return _length(at, name, column[at.prepared.pads[at.rows]], pad_spreads(at.prepared, at.assumptions).get(name))
 
 
-def _length(at: _Place, name: str, of_row: FloatArray, spread: Spread | None) -> Check | None:
-    grouped = _grouped(at, of_row[at.rows])
+def _length(at: _Place, name: str, values: FloatArray, spread: Spread | None) -> Check | None:
+    grouped = _grouped(values)
     if spread is None or grouped is None:
         return None
-    group, rows = grouped
-    nominal = of_row[rows]
+    group, first = grouped
+    nominal = values[first]
     known = np.isfinite(nominal)
     about = np.where(known, at.assumptions.tolerance_mm[name], spread.std)
     std = np.hypot(about, at.assumptions.check_std_mm[name])
@@ -158,39 +158,38 @@ def _length(at: _Place, name: str, of_row: FloatArray, spread: Spread | None) ->
     return Check(name, at.axle, group, NormalOutcome(mean, std, spread, at.assumptions.gross_error), known)
 
 
-def _limits(at: _Place, rows: IntArray) -> Limits:
-    numbers, rotor = at.prepared.rotor_numbers, at.prepared.rotor[rows]
-    new_mm = numbers["thickness_mm"]
-    fallback = float(np.nanmean(new_mm))
+def _limits(at: _Place) -> Limits:
+    """Return the rings' thicknesses, of a package without that axle the population's mean."""
+    numbers, rotor = at.prepared.rotor_numbers, at.prepared.rotor[at.rows]
+    new_mm = numbers["thickness_mm"][rotor]
     return Limits(
-        np.where(np.isnan(new_mm[rotor]), fallback, new_mm[rotor]),
+        np.where(np.isnan(new_mm), at.spread["thickness_mm"].mean, new_mm),
         numbers["min_thickness_mm"][rotor],
         numbers["machine_to_mm"][rotor],
     )
 
 
 def _thickness(at: _Place, name: str) -> Check | None:
-    limits = _limits(at, at.rows)
+    limits = _limits(at)
     spread = at.spread.get("thickness_mm")
-    grouped = _grouped(at, limits.new_mm + 1j * np.nan_to_num(limits.discard_mm))
+    grouped = _grouped(limits.new_mm + 1j * np.nan_to_num(limits.discard_mm))
     if spread is None or grouped is None:
         return None
-    group, rows = grouped
+    group, first = grouped
+    readings = hand_thickness(at.observed, at.assumptions)
     std_mm = at.assumptions.check_std_mm[name]
-    outcome = ThicknessOutcome(
-        _limits(at, rows), std_mm, hand_thickness(at.observed, at.assumptions), spread, at.assumptions
-    )
-    return Check(name, at.axle, group, outcome, rows != UNKNOWN)
+    outcome = ThicknessOutcome(limits.at(first), std_mm, readings, spread, at.assumptions)
+    return Check(name, at.axle, group, outcome, at.rows[first] != UNKNOWN)
 
 
 def _min_mark(at: _Place, name: str) -> Check | None:
-    discard_mm = _limits(at, at.rows).discard_mm
+    every = _limits(at)
     spread = at.spread.get("min_thickness_mm")
-    grouped = _grouped(at, discard_mm)
+    grouped = _grouped(every.discard_mm)
     if spread is None or grouped is None:
         return None
-    group, rows = grouped
-    limits = _limits(at, rows)
+    group, first = grouped
+    limits = every.at(first)
     known = np.isfinite(limits.discard_mm)
     std = np.where(known, at.assumptions.mark_std_mm, at.assumptions.usable_wear_std_mm)
     mean = limits.discard_or_usual(at.assumptions)
@@ -199,22 +198,22 @@ def _min_mark(at: _Place, name: str) -> Check | None:
 
 def _rotor_kind(at: _Place, name: str) -> Check | None:
     codes = at.prepared.rotor_codes[name]
-    return _kind(at, name, codes[at.prepared.rotor], codes[at.prepared.rotor_rows[at.axle]])
+    return _kind(at, name, codes[at.prepared.rotor[at.rows]], codes[at.prepared.rotor_rows[at.axle]])
 
 
 def _caliper_kind(at: _Place, name: str) -> Check | None:
     codes = at.prepared.caliper_codes[name.removeprefix("caliper_")]
-    return _kind(at, name, codes[at.prepared.caliper], codes[:-1])
+    return _kind(at, name, codes[at.prepared.caliper[at.rows]], codes[:-1])
 
 
-def _kind(at: _Place, name: str, of_row: IntArray, population: IntArray) -> Check | None:
-    grouped = _grouped(at, of_row[at.rows])
+def _kind(at: _Place, name: str, of_rows: IntArray, population: IntArray) -> Check | None:
+    grouped = _grouped(of_rows)
     if grouped is None:
         return None
-    group, rows = grouped
+    group, first = grouped
     table = _told_table(at, name)
     unknown = frequencies(population, len(KINDS[name])) @ table
-    codes = of_row[rows]
+    codes = of_rows[first]
     outcome = WordOutcome(np.vstack([table, unknown])[codes])
     return Check(name, at.axle, group, outcome, codes != UNKNOWN)
 
@@ -231,23 +230,23 @@ def _told_table(at: _Place, name: str) -> FloatArray:
 
 
 def _bolt_count(at: _Place, name: str) -> Check | None:
-    counts = at.prepared.rotor_numbers[name][at.prepared.rotor]
-    grouped = _grouped(at, counts[at.rows])
+    counts = at.prepared.rotor_numbers[name][at.prepared.rotor[at.rows]]
+    grouped = _grouped(counts)
     if grouped is None:
         return None
-    group, rows = grouped
+    group, first = grouped
     right = at.assumptions.counted_rightly
-    table = _right_or_other(counts[rows], right, (1 - right) / OTHER_COUNTS)
-    return Check(name, at.axle, group, WordOutcome(table), np.isfinite(counts[rows]))
+    table = _right_or_other(counts[first], right, (1 - right) / OTHER_COUNTS)
+    return Check(name, at.axle, group, WordOutcome(table), np.isfinite(counts[first]))
 
 
 def _pistons(at: _Place, name: str) -> Check | None:
-    pistons = at.prepared.caliper_numbers[name][at.prepared.caliper]
-    grouped = _grouped(at, pistons[at.rows])
+    pistons = at.prepared.caliper_numbers[name][at.prepared.caliper[at.rows]]
+    grouped = _grouped(pistons)
     if grouped is None:
         return None
-    group, rows = grouped
-    of_group = pistons[rows]
+    group, first = grouped
+    of_group = pistons[first]
     known = np.isfinite(of_group)
     answers = np.unique(np.concatenate([of_group[known], of_group[known] / 2]))
     table = np.column_stack([piston_likelihood(int(told), of_group, at.assumptions) for told in answers])
@@ -267,7 +266,7 @@ def _number(at: _Place, name: str) -> Check | None:
         shapes = catalogue.pads.shape_number
         numbers = [(shapes[row],) if row != UNKNOWN and shapes[row] else () for row in pads]
     of_set = {each: code for code, each in enumerate(dict.fromkeys(numbers))}
-    grouped = _grouped(at, np.array([of_set[each] for each in numbers]))
+    grouped = _grouped(np.array([of_set[each] for each in numbers]))
     if grouped is None:
         return None
     known = np.array([bool(each) for each in of_set])

@@ -69,7 +69,7 @@ class Explainer:
         log_rows = spread_to_packages(belief.prepared, factor.room, factor.log_likelihood)
         prior = np.zeros(len(log_rows))
         for reading in belief.hypotheses:
-            np.add.at(prior, reading.rows[axle], belief.package_mass(reading, prior=True))
+            np.add.at(prior, reading.rows[axle], reading.package_prior)
         prior[-1] += belief.prior_none
         possible = prior > 0
         top = log_rows[possible].max() if possible.any() else 0.0

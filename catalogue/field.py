@@ -46,7 +46,7 @@ class Field:
 
 def field_of(belief: Posterior, evidence: Evidence) -> Field:
     """Pick the packages in the running."""
-    masses = [belief.package_mass(each) for each in belief.hypotheses]
+    masses = [each.package_mass for each in belief.hypotheses]
     flat = np.concatenate(masses)
     chosen, mass = _pick(flat)
     reading, package = np.divmod(chosen, len(masses[0]))
@@ -84,7 +84,5 @@ def _rows(belief: Posterior, axle: EvidenceAxle, at: tuple[IntArray, IntArray]) 
 
 def _part_numbers(belief: Posterior, rows: IntArray, part: Part) -> IntArray:
     prepared = belief.prepared
-    if part == "pads":
-        return prepared.pads[rows]
-    pairs: IntArray = prepared.rotor[rows] * len(prepared.rotor_numbers["diameter_mm"]) + prepared.rotor_right[rows]
-    return pairs
+    numbers: IntArray = (prepared.pads if part == "pads" else prepared.rotor_set)[rows]
+    return numbers

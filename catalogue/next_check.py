@@ -6,18 +6,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from catalogue.assumptions import Assumptions
-from catalogue.checks import HOW, NUMBERS, Check
+from catalogue.checks import HOW, Check
 from catalogue.field import Field
-from catalogue.observation import Evidence, EvidenceAxle, Part
+from catalogue.observation import Evidence
 from catalogue.schema import FloatArray, IntArray
 
 LEAST_GAIN_BITS = 0.01
 """Checks that are expected to tell less are not worth naming."""
 
-DRAWS = 8
-"""Futures thought through for each package."""
-
-GOLDEN = 0.6180339887498949
 TINY = 1e-300
 
 
@@ -98,34 +94,3 @@ def _classes(numbers: Sequence[IntArray], packages: int) -> IntArray:
         return np.arange(packages)
     _, classes = np.unique(np.column_stack(numbers), axis=0, return_inverse=True)
     return np.asarray(classes.reshape(-1), dtype=np.int64)
-
-
-def chance_to_settle(
-    field: Field, wanted: tuple[EvidenceAxle, Part], checks: Sequence[Check], assumptions: Assumptions
-) -> float:
-    """Return the probability that all physical checks together bring a wanted part to where it may be ordered.
-
-    Numbers read off the part name it and are left out: this asks what measuring and looking can do.
-    """
-    classes = _classes([field.wanted[wanted]], len(field))
-    truth = np.repeat(np.arange(len(field)), DRAWS)
-    log_after = np.tile(np.log(np.maximum(field.mass, TINY)), (len(truth), 1))
-    for number, check in enumerate(check for check in checks if check.name not in NUMBERS):
-        outcome = check.outcome.draw(check.group[truth], _quantiles(len(field), number))
-        log_after += check.outcome.log_density(outcome)[:, check.group]
-    after = np.exp(log_after - log_after.max(axis=1, keepdims=True))
-    of_class = np.zeros((len(truth), int(classes.max()) + 1))
-    for kind in range(of_class.shape[1]):
-        of_class[:, kind] = after[:, classes == kind].sum(axis=1)
-    best = of_class.max(axis=1) / of_class.sum(axis=1)
-    settled = best >= assumptions.ready_from
-    return float(field.mass[truth] @ settled) / DRAWS
-
-
-def _quantiles(packages: int, number: int) -> FloatArray:
-    """Return (packages * DRAWS,) quantiles that fill 0 to 1 evenly and differ from check to check (a Kronecker
-    sequence), so that the same question has the same answer.
-    """
-    places = np.arange(packages * DRAWS)
-    quantiles: FloatArray = ((places + 0.5) / DRAWS + (number + 1) * GOLDEN * (1 + places // DRAWS)) % 1.0
-    return np.clip(quantiles, 1e-6, 1 - 1e-6)

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from math import log
 
 import numpy as np
@@ -15,7 +16,7 @@ from catalogue.schema import AXLES, UNKNOWN, BoolArray, FloatArray, IntArray
 from catalogue.weigh import WeighedAxle, weigh_axle
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False)
 class Hypotheses:
     """One way to read the axles: all fitments, with evidence on an unknown axle taken as of one of them.
 
@@ -29,12 +30,27 @@ class Hypotheses:
         Of each fitment read so.
     probability : (F,) ndarray
         The same after the evidence.
+    package : (F,) ndarray of int
+        Package of each fitment, one of K.
     """
 
     axle: str
     rows: Mapping[EvidenceAxle, IntArray]
     prior: FloatArray
     probability: FloatArray
+    package: IntArray
+    packages: int
+
+    @cached_property
+    def package_prior(self) -> FloatArray:
+        """Prior of each package, (K,)."""
+        return np.bincount(self.package, weights=self.prior, minlength=self.packages).astype(np.float64, copy=False)
+
+    @cached_property
+    def package_mass(self) -> FloatArray:
+        """Probability of each package, (K,)."""
+        mass = np.bincount(self.package, weights=self.probability, minlength=self.packages)
+        return mass.astype(np.float64, copy=False)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -66,12 +82,6 @@ class Posterior:
     unknown_codes: tuple[str, ...]
     empty_scope: str | None
 
-    def package_mass(self, hypotheses: Hypotheses, *, prior: bool = False) -> FloatArray:
-        """Return the probability of each package, (K,), within one way to read the axles."""
-        fitments, packages = self.prepared.catalogue.fitments, self.prepared.catalogue.packages
-        of_fitments = hypotheses.prior if prior else hypotheses.probability
-        return np.bincount(fitments.package, weights=of_fitments, minlength=len(packages.keys)).astype(np.float64)
-
 
 def posterior(prepared: Prepared, evidence: Evidence, assumptions: Assumptions) -> Posterior:
     """Weigh ``evidence`` against the whole catalogue."""
@@ -82,21 +92,18 @@ def posterior(prepared: Prepared, evidence: Evidence, assumptions: Assumptions) 
     records = record_likelihood(catalogue.fitments, codes, prepared.weight, assumptions) if codes else None
     readings = _readings_of_axles(prepared, evidence)
     priors = _priors(prepared, readings, scope, 1 - assumptions.none_of_these)
-    if not any(prior.any() for prior in priors):
-        hypotheses = tuple(
-            Hypotheses(axle, rows, prior, prior) for (axle, rows), prior in zip(readings, priors, strict=True)
-        )
-        empty = empty or "no package with that axle"
-        return Posterior(prepared, hypotheses, 1.0, 1.0, weighed, records, tuple(unknown_codes), empty)
-    weights, none = _weights(prepared, list(zip(readings, priors, strict=True)), (weighed, records), assumptions)
+    prior_none = assumptions.none_of_these
+    if any(prior.any() for prior in priors):
+        weights, none = _weights(prepared, list(zip(readings, priors, strict=True)), (weighed, records), assumptions)
+    else:
+        weights, none, prior_none, empty = priors, 1.0, 1.0, empty or "no package with that axle"
     total = sum(float(weight.sum()) for weight in weights) + none
+    package, packages = catalogue.fitments.package, len(catalogue.packages.keys)
     hypotheses = tuple(
-        Hypotheses(axle, rows, prior, weight / total)
+        Hypotheses(axle, rows, prior, weight / total, package, packages)
         for (axle, rows), prior, weight in zip(readings, priors, weights, strict=True)
     )
-    return Posterior(
-        prepared, hypotheses, none / total, assumptions.none_of_these, weighed, records, tuple(unknown_codes), None
-    )
+    return Posterior(prepared, hypotheses, none / total, prior_none, weighed, records, tuple(unknown_codes), empty)
 
 
 Reading = tuple[str, Mapping[EvidenceAxle, IntArray]]

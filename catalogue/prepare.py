@@ -32,6 +32,10 @@ class Prepared:
     rotor, rotor_right, pads, caliper : (P + 1,) ndarray of int
         Of each package row; ``rotor_right`` is the same as ``rotor`` where left and right don't differ.
     min_wheel_in : (P + 1,) ndarray
+    rotor_set : (P + 1,) ndarray of int
+        Number of the pair of left and right rotor that a row takes, UNKNOWN for the unknown row.
+    rotor_sets : (Q, 2) ndarray of int
+        Rows of the left and right rotor of each pair.
     rotor_rows : dict of str to ndarray of int
         Rotors that occur on an axle ("front", "rear") or on either ("unknown").
     weight : (F,) ndarray
@@ -49,6 +53,8 @@ class Prepared:
     pads: IntArray
     caliper: IntArray
     min_wheel_in: FloatArray
+    rotor_set: IntArray
+    rotor_sets: IntArray
     rotor_rows: dict[str, IntArray]
     weight: FloatArray
 
@@ -58,6 +64,7 @@ def prepare(catalogue: Catalogue) -> Prepared:
     """Prepare ``catalogue``; a second call with the same one costs nothing."""
     packages = catalogue.packages
     right = np.where(packages.rotor_right == UNKNOWN, packages.rotor, packages.rotor_right)
+    sets, rotor_set = np.unique(np.column_stack([packages.rotor, right]), axis=0, return_inverse=True)
     return Prepared(
         catalogue=catalogue,
         rotor_numbers=_numbers(catalogue.rotors),
@@ -70,6 +77,8 @@ def prepare(catalogue: Catalogue) -> Prepared:
         pads=_and_unknown(packages.pads),
         caliper=_and_unknown(packages.caliper),
         min_wheel_in=np.append(packages.min_wheel_in, np.nan),
+        rotor_set=_and_unknown(rotor_set.reshape(-1)),
+        rotor_sets=sets,
         rotor_rows=_rotor_rows(catalogue, right),
         weight=fitment_weights(catalogue.fitments),
     )
@@ -106,6 +115,29 @@ def _rotor_rows(catalogue: Catalogue, right: IntArray) -> dict[str, IntArray]:
     either = np.unique(np.concatenate(list(used.values())))
     rows = {axle: found if len(found) else either for axle, found in used.items()}
     return rows | {"unknown": either}
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Distinct:
+    """The different rows of some columns of the rotors: few, so that each is weighed once.
+
+    Attributes
+    ----------
+    value : (U, K) ndarray
+    place : (N + 1,) ndarray of int
+        Which of them each rotor has, the unknown one too.
+    """
+
+    value: FloatArray
+    place: IntArray
+
+
+@lru_cache(maxsize=KEPT * 16)
+def distinct_rotors(prepared: Prepared, names: tuple[str, ...]) -> Distinct:
+    """Return the different rows of the columns ``names``."""
+    columns = np.column_stack([prepared.rotor_numbers[name] for name in names])
+    _, first, place = np.unique(np.nan_to_num(columns, nan=-1.0), axis=0, return_index=True, return_inverse=True)
+    return Distinct(columns[first], place.reshape(-1))
 
 
 @lru_cache(maxsize=KEPT * 4)

@@ -11,25 +11,11 @@ from catalogue.factor import Factor
 from catalogue.joint import Nominals, Readings, log_likelihood, residuals
 from catalogue.observation import LENGTHS, AxleEvidence, Lengths, Measured, Reading
 from catalogue.population import Spread
-from catalogue.schema import FloatArray
+from catalogue.prepare import Prepared, distinct_rotors, rotor_spreads
+from catalogue.schema import FloatArray, IntArray
 
 WORTH_COUPLING = 0.05
 """Correlation of a photo's thickness with its other lengths from which on they are weighed together."""
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class RotorTable:
-    """Columns of the rotors, each with its unknown row at the end, and the population of the axle.
-
-    Attributes
-    ----------
-    column : mapping of str to (N + 1,) ndarray
-    spread : mapping of str to Spread
-        Of the columns of which anything is known.
-    """
-
-    column: Mapping[str, FloatArray]
-    spread: Mapping[str, Spread]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -181,18 +167,31 @@ def _said(readings: Readings, keys: tuple[str, ...]) -> str:
     )
 
 
-def nominals_of(table: RotorTable, keys: Sequence[str], assumptions: Assumptions) -> Nominals:
-    """Return the nominal lengths of ``keys`` with tolerances and population."""
-    value = np.column_stack([table.column[key] for key in keys])
-    tolerance = np.array([assumptions.tolerance_mm[key] for key in keys])
-    return Nominals(value, tolerance, tuple(table.spread[key] for key in keys))
+@dataclass(frozen=True, eq=False, slots=True)
+class Population:
+    """The rotors of a catalogue as those of one axle: their lengths, and what a length not known may be."""
+
+    prepared: Prepared
+    axle: str
+    assumptions: Assumptions
+
+    @property
+    def spread(self) -> Mapping[str, Spread]:
+        """How each length is spread, of which anything is known."""
+        return rotor_spreads(self.prepared, self.axle, self.assumptions)
+
+    def nominals(self, keys: tuple[str, ...]) -> tuple[Nominals, IntArray]:
+        """Return the different nominal lengths of ``keys``, and which of them each rotor has, (N + 1,)."""
+        distinct = distinct_rotors(self.prepared, keys)
+        tolerance = np.array([self.assumptions.tolerance_mm[key] for key in keys])
+        return Nominals(distinct.value, tolerance, tuple(self.spread[key] for key in keys)), distinct.place
 
 
-def weigh_group(group: Group, table: RotorTable, assumptions: Assumptions) -> Factor:
+def weigh_group(group: Group, population: Population) -> Factor:
     """Weigh one group of readings against every rotor."""
-    nominals = nominals_of(table, group.keys, assumptions)
-    log = log_likelihood(group.readings, nominals, assumptions.gross_error)
-    return Factor(group.evidence, "rotor", log, group.said)
+    nominals, place = population.nominals(group.keys)
+    log_distinct = log_likelihood(group.readings, nominals, population.assumptions.gross_error)
+    return Factor(group.evidence, "rotor", log_distinct[place], group.said)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -214,9 +213,7 @@ class Coupling:
     sound: FloatArray
 
 
-def couple_thickness(
-    photo: tuple[int, Measured], groups: Sequence[Group], table: RotorTable, assumptions: Assumptions
-) -> Coupling | None:
+def couple_thickness(photo: tuple[int, Measured], groups: Sequence[Group], population: Population) -> Coupling | None:
     """Return how a photo's thickness hangs on its other lengths, None where it hardly does."""
     number, measured = photo
     group = next((each for each in groups if number in dict(each.photos)), None)
@@ -232,12 +229,12 @@ def couple_thickness(
     own_stds = np.sqrt(np.diag(lengths.covariance))[others]
     if np.abs(shared[places] / own_stds / std).max() < WORTH_COUPLING:
         return None
-    return _coupling(group, shared, std, (table, assumptions))
+    return _coupling(group, shared, std, population)
 
 
-def _coupling(group: Group, shared: FloatArray, std_mm: float, given: tuple[RotorTable, Assumptions]) -> Coupling:
-    table, assumptions = given
-    nominals = nominals_of(table, group.keys, assumptions)
+def _coupling(group: Group, shared: FloatArray, std_mm: float, population: Population) -> Coupling:
+    nominals, place = population.nominals(group.keys)
+    gross_error = population.assumptions.gross_error
     missing = np.isnan(nominals.value)
     shift = np.zeros(len(missing))
     for lacking in np.unique(missing, axis=0):
@@ -248,7 +245,7 @@ def _coupling(group: Group, shared: FloatArray, std_mm: float, given: tuple[Roto
     _, covariance = residuals(group.readings, nominals, (none_of_them, every_row))
     left = std_mm**2 - float(shared @ np.linalg.solve(covariance, shared))
     sound = log_likelihood(group.readings, nominals, 1e-300)
-    either = log_likelihood(group.readings, nominals, assumptions.gross_error)
+    either = log_likelihood(group.readings, nominals, gross_error)
     count = len(group.readings.value)
-    probability = np.exp(np.minimum(sound + count * np.log1p(-assumptions.gross_error) - either, 0.0))
-    return Coupling(shift, float(np.sqrt(max(left, 1e-12))), probability)
+    probability = np.exp(np.minimum(sound + count * np.log1p(-gross_error) - either, 0.0))
+    return Coupling(shift[place], float(np.sqrt(max(left, 1e-12))), probability[place])

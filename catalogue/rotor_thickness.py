@@ -10,42 +10,81 @@ from catalogue.factor import Factor
 from catalogue.joint import log_normal, log_sum
 from catalogue.observation import AxleEvidence, Measured
 from catalogue.population import Spread
-from catalogue.rotor_lengths import Coupling, Group, RotorTable, couple_thickness, std_of
-from catalogue.schema import FloatArray
+from catalogue.prepare import distinct_rotors
+from catalogue.rotor_lengths import Coupling, Group, Population, couple_thickness, std_of
+from catalogue.schema import FloatArray, IntArray
 from catalogue.thickness import Limits, ThicknessReadings, log_min_mark, log_thickness
 
 GRID_STDS = 4.0
 GRID_STEP_MM = 0.25
 
 
+RING = ("thickness_mm", "min_thickness_mm", "machine_to_mm")
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class _Weighed:
-    """One source's log likelihood over the rotors and, after them, over the grid of unknown ones."""
+    """One source's log likelihood over the rotors, (N + 1,), and over the grid of unknown ones, (G,)."""
 
     evidence: str
-    log: FloatArray
+    of_rotors: FloatArray
+    of_grid: FloatArray
     said: str
 
 
-def thickness_factors(
-    axle: AxleEvidence, groups: Sequence[Group], table: RotorTable, assumptions: Assumptions
-) -> list[Factor]:
+@dataclass(frozen=True, eq=False, slots=True)
+class _Rings:
+    """The different rings of the catalogue, then a grid of rings that an unknown rotor may have.
+
+    Attributes
+    ----------
+    limits : Limits
+        U different rings, G of the grid.
+    place : (N + 1,) ndarray of int
+        Which of the U each rotor has.
+    log_weight : (G,) ndarray
+        Of the grid's.
+    """
+
+    limits: Limits
+    place: IntArray
+    log_weight: FloatArray
+
+    def split(self, evidence: str, log_limits: FloatArray, said: str) -> _Weighed:
+        """Return what a log likelihood over ``limits`` says of every rotor."""
+        own = len(log_limits) - len(self.log_weight)
+        return _Weighed(evidence, log_limits[:own][self.place], log_limits[own:], said)
+
+
+def thickness_factors(axle: AxleEvidence, groups: Sequence[Group], population: Population) -> list[Factor]:
     """Weigh every reading of the thickness, by hand and off photos, and the stamped minimum.
 
     For the rotor of which nothing is known the new thickness is integrated over the population, once for all the
     readings: they are of one ring.
     """
-    spread = table.spread["thickness_mm"]
-    grid, log_weight = _grid(spread)
-    limits = _limits(table, grid)
-    rotors = len(table.column["thickness_mm"]) - 1
-    weighed = _by_hand(axle, limits, assumptions, spread)
+    assumptions, spread = population.assumptions, population.spread["thickness_mm"]
+    rings = _rings(population)
+    weighed = _by_hand(axle, rings, assumptions, spread)
     for photo in enumerate(axle.measurements):
-        weighed += _off_photo(photo, axle, groups, (table, limits, assumptions))
+        weighed += _off_photo(photo, axle, groups, (population, rings))
     if axle.min_mark_mm is not None and axle.min_mark_mm <= assumptions.thickest_mark_mm:
-        log = log_min_mark(axle.min_mark_mm, axle.mark_kind, limits, (assumptions, spread))
-        weighed.append(_Weighed("min_thickness_mark_mm", log, f"{axle.min_mark_mm:g} stamped"))
-    return _as_factors(weighed, rotors, log_weight)
+        log_limits = log_min_mark(axle.min_mark_mm, axle.mark_kind, rings.limits, (assumptions, spread))
+        weighed.append(rings.split("min_thickness_mark_mm", log_limits, f"{axle.min_mark_mm:g} stamped"))
+    return _as_factors(weighed, rings.log_weight)
+
+
+def _rings(population: Population) -> _Rings:
+    distinct = distinct_rotors(population.prepared, RING)
+    grid, log_weight = _grid(population.spread["thickness_mm"])
+    nothing = np.full(len(grid), np.nan)
+    columns = distinct.value.T
+    new_mm = np.where(np.isnan(columns[0]), grid[0], columns[0])  # the unknown rotor's is integrated over the grid
+    limits = Limits(
+        np.concatenate([new_mm, grid]),
+        np.concatenate([columns[1], nothing]),
+        np.concatenate([columns[2], nothing]),
+    )
+    return _Rings(limits, distinct.place, log_weight)
 
 
 def _grid(spread: Spread) -> tuple[FloatArray, FloatArray]:
@@ -56,33 +95,24 @@ def _grid(spread: Spread) -> tuple[FloatArray, FloatArray]:
     return grid, log_weight - np.logaddexp.reduce(log_weight)
 
 
-def _limits(table: RotorTable, grid: FloatArray) -> Limits:
-    nothing = np.full(len(grid), np.nan)
-    return Limits(
-        new_mm=np.concatenate([table.column["thickness_mm"][:-1], grid]),
-        discard_mm=np.concatenate([table.column["min_thickness_mm"][:-1], nothing]),
-        machine_to_mm=np.concatenate([table.column["machine_to_mm"][:-1], nothing]),
-    )
-
-
-def _as_factors(weighed: Sequence[_Weighed], rotors: int, log_weight: FloatArray) -> list[Factor]:
-    """Close each source over the rotors with its value for the unknown one, given the sources before it."""
+def _as_factors(weighed: Sequence[_Weighed], log_weight: FloatArray) -> list[Factor]:
+    """Give each source its value for the unknown rotor, given the sources before it."""
     factors = []
     for source in weighed:
-        of_grid = log_weight + source.log[rotors:]
+        of_grid = log_weight + source.of_grid
         unknown = np.logaddexp.reduce(of_grid)
         log_weight = of_grid - unknown
-        factors.append(Factor(source.evidence, "rotor", np.append(source.log[:rotors], unknown), source.said))
+        factors.append(Factor(source.evidence, "rotor", np.append(source.of_rotors[:-1], unknown), source.said))
     return factors
 
 
-def _by_hand(axle: AxleEvidence, limits: Limits, assumptions: Assumptions, spread: Spread) -> list[_Weighed]:
+def _by_hand(axle: AxleEvidence, rings: _Rings, assumptions: Assumptions, spread: Spread) -> list[_Weighed]:
     if not axle.thickness_mm:
         return []
     readings = hand_thickness(axle, assumptions)
     values = ", ".join(f"{value:g}" for value in readings.value_mm)
-    said = f"{values} ± {readings.std_mm.max():g}"
-    return [_Weighed("thickness_mm", log_thickness(readings, limits, assumptions, spread), said)]
+    log_limits = log_thickness(readings, rings.limits, assumptions, spread)
+    return [rings.split("thickness_mm", log_limits, f"{values} ± {readings.std_mm.max():g}")]
 
 
 def hand_thickness(axle: AxleEvidence, assumptions: Assumptions) -> ThicknessReadings:
@@ -102,23 +132,18 @@ def chance_new(axle: AxleEvidence, assumptions: Assumptions) -> float:
 
 
 def _off_photo(
-    photo: tuple[int, Measured],
-    axle: AxleEvidence,
-    groups: Sequence[Group],
-    given: tuple[RotorTable, Limits, Assumptions],
+    photo: tuple[int, Measured], axle: AxleEvidence, groups: Sequence[Group], given: tuple[Population, _Rings]
 ) -> list[_Weighed]:
-    table, limits, assumptions = given
+    population, rings = given
     _, measured = photo
     if measured.lengths is None or "thickness_mm" not in measured.lengths.keys:
         return []
-    readings = _photo_thickness(measured, axle, assumptions)
-    spread = table.spread["thickness_mm"]
-    log = log_thickness(readings, limits, assumptions, spread)
-    coupling = couple_thickness(photo, groups, table, assumptions)
-    if coupling is not None:
-        log = _coupled(readings, log, coupling, (limits, assumptions, spread))
+    readings = _photo_thickness(measured, axle, population.assumptions)
+    log_limits = log_thickness(readings, rings.limits, population.assumptions, population.spread["thickness_mm"])
     said = f"thickness {readings.value_mm[0]:.1f} ± {readings.std_mm[0]:.1f} off a photo"
-    return [_Weighed("measurements", log, said)]
+    plain = rings.split("measurements", log_limits, said)
+    coupling = couple_thickness(photo, groups, population)
+    return [plain if coupling is None else _coupled(readings, plain, coupling, (population, rings))]
 
 
 def _photo_thickness(measured: Measured, axle: AxleEvidence, assumptions: Assumptions) -> ThicknessReadings:
@@ -134,16 +159,20 @@ def _photo_thickness(measured: Measured, axle: AxleEvidence, assumptions: Assump
 
 
 def _coupled(
-    readings: ThicknessReadings,
-    plain: FloatArray,
-    coupling: Coupling,
-    given: tuple[Limits, Assumptions, Spread],
-) -> FloatArray:
+    readings: ThicknessReadings, plain: _Weighed, coupling: Coupling, given: tuple[Population, _Rings]
+) -> _Weighed:
     """Weigh the thickness by the error that the photo's other lengths tell, so far as those are sound."""
-    limits, assumptions, spread = given
-    over_grid = np.full(len(limits.new_mm) - len(coupling.shift_mm) + 1, coupling.shift_mm[-1])
-    shift = np.concatenate([coupling.shift_mm[:-1], over_grid])
-    sound = np.concatenate([coupling.sound[:-1], np.full(len(over_grid), coupling.sound[-1])])
-    shifted = replace(readings, std_mm=np.array([coupling.std_mm]), shift_mm=shift)
-    with np.errstate(divide="ignore"):
-        return log_sum([np.log(sound) + log_thickness(shifted, limits, assumptions, spread), np.log1p(-sound) + plain])
+    population, rings = given
+    assumptions, spread = population.assumptions, population.spread["thickness_mm"]
+    own = len(rings.limits.new_mm) - len(rings.log_weight)
+    of_each, of_grid = rings.limits.at(rings.place), rings.limits.at(np.arange(own, len(rings.limits.new_mm)))
+    logs = []
+    for limits, shift_mm, sound, unshifted in (
+        (of_each, coupling.shift_mm, coupling.sound, plain.of_rotors),
+        (of_grid, coupling.shift_mm[-1], coupling.sound[-1], plain.of_grid),
+    ):
+        shifted = replace(readings, std_mm=np.array([coupling.std_mm]), shift_mm=shift_mm)
+        log_shifted = log_thickness(shifted, limits, assumptions, spread)
+        with np.errstate(divide="ignore"):
+            logs.append(log_sum([np.log(sound) + log_shifted, np.log1p(-sound) + unshifted]))
+    return replace(plain, of_rotors=logs[0], of_grid=logs[1])

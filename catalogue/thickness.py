@@ -11,7 +11,7 @@ from scipy.special import log_ndtr, ndtr
 from catalogue.assumptions import Assumptions
 from catalogue.joint import log_normal, log_sum
 from catalogue.population import Spread
-from catalogue.schema import FloatArray
+from catalogue.schema import FloatArray, IntArray
 
 ALL_SUBSETS_UP_TO = 3
 
@@ -23,6 +23,10 @@ class Limits:
     new_mm: FloatArray
     discard_mm: FloatArray
     machine_to_mm: FloatArray
+
+    def at(self, places: IntArray) -> "Limits":
+        """Return the rings at some places."""
+        return Limits(self.new_mm[places], self.discard_mm[places], self.machine_to_mm[places])
 
     def discard_or_usual(self, assumptions: Assumptions) -> FloatArray:
         """Return the discard thickness, where not known the usual distance under the new one."""

@@ -1,6 +1,6 @@
 """May it be ordered: a verdict for each wanted part by expected cost, and one for all of them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -9,10 +9,10 @@ import numpy as np
 from catalogue.assumptions import Assumptions
 from catalogue.checks import Check
 from catalogue.field import Field
-from catalogue.next_check import chance_to_settle
+from catalogue.futures import Futures, futures_of
 from catalogue.observation import EvidenceAxle, Part
 from catalogue.posterior import Posterior
-from catalogue.schema import AXLES, UNKNOWN, IntArray
+from catalogue.schema import AXLES, UNKNOWN
 
 Verdict = Literal["ready", "check", "decode", "no-match"]
 
@@ -21,7 +21,7 @@ WORST_LAST: tuple[Verdict, ...] = ("ready", "check", "decode", "no-match")
 LIKELY_ENOUGH = 0.5
 """Checks are expected to settle a part where they do so in at least so many of the futures thought through."""
 
-LEAST_OPTION = 1e-4
+LEAST_OPTION = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,64 +52,60 @@ def part_verdicts(
     belief: Posterior, field: Field, checks: Sequence[Check], assumptions: Assumptions
 ) -> tuple[PartVerdict, ...]:
     """Return a verdict for each wanted part."""
-    verdicts = []
-    for axle, part in field.wanted:
-        options = options_of(belief, axle, part)
-        verdict = _verdict(belief, options, (field, (axle, part), checks), assumptions)
-        verdicts.append(PartVerdict(axle, part, verdict, options))
-    return tuple(verdicts)
+    options = {wanted: options_of(belief, *wanted) for wanted in field.wanted}
+    if fits_nothing(belief, assumptions):
+        return tuple(PartVerdict(*wanted, "no-match", each) for wanted, each in options.items())
+    open_parts = [wanted for wanted, each in options.items() if not _settled(each, assumptions)]
+    futures = futures_of(field, checks) if open_parts else None
+    return tuple(
+        PartVerdict(*wanted, _verdict(wanted, each, futures, (field, assumptions)), each)
+        for wanted, each in options.items()
+    )
+
+
+def _settled(options: Sequence[Option], assumptions: Assumptions) -> bool:
+    return bool(options) and options[0].probability >= assumptions.ready_from
 
 
 def _verdict(
-    belief: Posterior,
-    options: tuple[Option, ...],
-    asked: tuple[Field, tuple[EvidenceAxle, Part], Sequence[Check]],
-    assumptions: Assumptions,
+    wanted: tuple[EvidenceAxle, Part],
+    options: Sequence[Option],
+    futures: Futures | None,
+    given: tuple[Field, Assumptions],
 ) -> Verdict:
-    if fits_nothing(belief, assumptions) or not options:
+    field, assumptions = given
+    if not options:
         return "no-match"
-    if options[0].probability >= assumptions.ready_from:
+    if futures is None or _settled(options, assumptions):
         return "ready"
-    field, wanted, checks = asked
-    likely = chance_to_settle(field, wanted, checks, assumptions)
+    likely = futures.chance_to_settle(field.wanted[wanted], assumptions.ready_from)
     return "check" if likely >= LIKELY_ENOUGH else "decode"
 
 
 def options_of(belief: Posterior, axle: EvidenceAxle, part: Part) -> tuple[Option, ...]:
     """Return the probability summed by part number, likeliest first."""
-    sums: dict[tuple[int, int], float] = {}
+    prepared, catalogue = belief.prepared, belief.prepared.catalogue
+    numbers, kinds = (
+        (prepared.pads, len(catalogue.pads)) if part == "pads" else (prepared.rotor_set, len(prepared.rotor_sets))
+    )
+    sums = np.zeros(kinds)
     for reading in belief.hypotheses:
-        mass = belief.package_mass(reading)
-        matter = np.flatnonzero(mass > LEAST_OPTION / 100)
         side = AXLES.index(axle if axle != "unknown" else reading.axle if reading.axle in AXLES else "front")
-        row = belief.prepared.catalogue.packages.row[matter, side]
-        for number, probability in _sum_by_part(belief, row, mass[matter], part).items():
-            sums[number] = sums.get(number, 0.0) + probability
-    ranked = sorted(sums.items(), key=lambda each: -each[1])
-    return tuple(_option(belief, part, number, p) for number, p in ranked if p >= LEAST_OPTION)
+        rows = catalogue.packages.row[:, side]
+        fitted = rows != UNKNOWN
+        mass = reading.package_mass
+        sums += np.bincount(numbers[rows[fitted]], weights=mass[fitted], minlength=kinds)
+    likely = np.flatnonzero(sums >= LEAST_OPTION)
+    ranked = likely[np.argsort(-sums[likely], kind="stable")]
+    found = zip(ranked.tolist(), sums[ranked].tolist(), strict=True)
+    return tuple(_option(belief, part, number, probability) for number, probability in found)
 
 
-def _sum_by_part(
-    belief: Posterior, rows: IntArray, mass: "np.ndarray[tuple[int, ...], np.dtype[np.float64]]", part: Part
-) -> Mapping[tuple[int, int], float]:
-    prepared = belief.prepared
-    fitted = rows != UNKNOWN
-    rows, mass = rows[fitted], mass[fitted]
-    left = (prepared.rotor if part == "rotor" else prepared.pads)[rows]
-    right = prepared.rotor_right[rows] if part == "rotor" else left
-    if not len(rows):
-        return {}
-    parts = int(max(left.max(), right.max())) + 1
-    pairs, place = np.unique(left * parts + right, return_inverse=True)
-    sums = np.bincount(place, weights=mass)
-    return {divmod(int(pair), parts): float(total) for pair, total in zip(pairs, sums, strict=True)}
-
-
-def _option(belief: Posterior, part: Part, number: tuple[int, int], probability: float) -> Option:
+def _option(belief: Posterior, part: Part, number: int, probability: float) -> Option:
     catalogue = belief.prepared.catalogue
-    left, right = number
     if part == "pads":
-        return Option(catalogue.pads.part[left], probability)
+        return Option(catalogue.pads.part[number], probability)
+    left, right = belief.prepared.rotor_sets[number].tolist()
     names = catalogue.rotors.part
     return Option(names[left], probability, names[right] if right != left else None)
 

@@ -21,7 +21,7 @@ from catalogue.marks import MarkIndex, log_mark, pad_marks, rotor_marks, shape_n
 from catalogue.observation import LENGTHS, AxleEvidence, Lengths, Measured
 from catalogue.population import Spread, spread_of
 from catalogue.prepare import Prepared, pad_spreads, rotor_spreads
-from catalogue.rotor_lengths import RotorTable, group_readings, hand_readings, std_of, weigh_group
+from catalogue.rotor_lengths import Population, group_readings, hand_readings, std_of, weigh_group
 from catalogue.rotor_thickness import thickness_factors
 from catalogue.schema import FloatArray
 from catalogue.units import MM_PER_INCH
@@ -115,17 +115,15 @@ class _Weighing:
 
 
 def _weigh_rotor_lengths(weighing: _Weighing) -> None:
-    axle, assumptions, numbers = weighing.axle, weighing.assumptions, weighing.prepared.rotor_numbers
-    columns = {key: numbers[key] for key in (*LENGTHS, "thickness_mm", "min_thickness_mm", "machine_to_mm")}
-    spread = rotor_spreads(weighing.prepared, weighing.name, assumptions)
-    table = RotorTable(columns, spread)
+    axle, assumptions = weighing.axle, weighing.assumptions
+    population = Population(weighing.prepared, weighing.name, assumptions)
     hand = hand_readings(axle, assumptions)
     for reading in hand:
-        if reading.key not in spread:
+        if reading.key not in population.spread:
             weighing.pass_over(reading.evidence, "no rotor in the catalogue has this length filled in")
-    groups = group_readings(hand, axle.measurements, spread, assumptions)
-    weighing.factors += [weigh_group(group, table, assumptions) for group in groups]
-    weighing.factors += thickness_factors(axle, groups, table, assumptions)
+    groups = group_readings(hand, axle.measurements, population.spread, assumptions)
+    weighing.factors += [weigh_group(group, population) for group in groups]
+    weighing.factors += thickness_factors(axle, groups, population)
     if axle.min_mark_mm is not None and axle.min_mark_mm > assumptions.thickest_mark_mm:
         why = f"{axle.min_mark_mm:g} mm is no thickness: it is likely the drum diameter of the parking brake in the hat"
         weighing.pass_over("min_thickness_mark_mm", why)
