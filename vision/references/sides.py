@@ -1,5 +1,6 @@
 """Straight edges of a flat figure: sampled in the photo to a fraction of a pixel, and fitted by a homography."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import cast
 
@@ -119,15 +120,18 @@ class SidesFit:
     ----------
     homography : (3, 3) ndarray
         From the figure's frame (mm) to pixels.
-    bloom_px : float
-        How far bright parts have grown.
+    bloom_px : (G,) ndarray
+        How far bright parts have grown, for each group of lines.
     residual_px : (N,) ndarray
         How far outside its line each sample lies, bloom taken off.
+    lines_px : (S, 3) ndarray
+        The figure's lines in the picture, ``(a, b)`` pointing outward.
     """
 
     homography: FloatArray
-    bloom_px: float
+    bloom_px: FloatArray
     residual_px: FloatArray
+    lines_px: FloatArray
 
     @property
     def spread_px(self) -> float:
@@ -136,9 +140,14 @@ class SidesFit:
 
 
 def fit_sides(
-    samples: EdgeSamples, sides: FloatArray, start: FloatArray, *, core_px: float = CORE_PX, bloom: bool = True
+    samples: EdgeSamples,
+    sides: FloatArray,
+    start: FloatArray,
+    *,
+    core_px: float = CORE_PX,
+    bloom_groups: Sequence[int] | None = None,
 ) -> SidesFit:
-    """Fit a homography, and one bloom, to samples on a figure's lines.
+    """Fit a homography, and bloom, to samples on a figure's lines.
 
     Parameters
     ----------
@@ -148,8 +157,9 @@ def fit_sides(
     start : (3, 3) ndarray
     core_px : float
         Residuals well beyond this lose their weight.
-    bloom : bool
-        Whether to fit bloom; a figure without edges of both directions can hardly tell it from its size.
+    bloom_groups : sequence of int, optional
+        For each line the bloom it shares, from 0; a shaken camera blurs edges across its motion more than along it.
+        Left out, no bloom is fitted: a figure without edges of both directions can hardly tell it from its size.
 
     Returns
     -------
@@ -162,23 +172,39 @@ def fit_sides(
     """
     scale = np.diag([np.abs(sides[:, 2]).max()] * 2 + [1.0])
     start = start @ scale / start[2, 2]
-    change, bloom_px = np.zeros(8), 0.0
-    pull = np.diag([1e-6 * len(samples)] * 8 + [(core_px / BLOOM_STD_PX) ** 2])
-    lines = sides[samples.side.astype(np.intp)] * np.array([1.0, 1.0, -1.0]) @ scale
+    line = samples.side.astype(np.intp)
+    shares = _bloom_shares(samples, bloom_groups)
+    change, bloom_px = np.zeros(8), np.zeros(shares.shape[1])
+    pull = np.diag([1e-6 * len(samples)] * 8 + [(core_px / BLOOM_STD_PX) ** 2] * shares.shape[1])
+    lines = sides[line] * np.array([1.0, 1.0, -1.0]) @ scale
     for _ in range(FIT_STEPS):
         away, slope = _away_px(samples.xy_px, lines, start, change)
-        slope = np.column_stack([slope, -samples.bright_inside * bloom])
-        gap = away - samples.bright_inside * bloom_px
+        slope = np.column_stack([slope, -shares])
+        gap = away - shares @ bloom_px
         core = max(core_px, 1.4826 * float(np.median(np.abs(gap))))
         weight = 1.0 / (1.0 + (gap / core) ** 2) ** 2
-        force = slope.T @ (weight * gap) + pull[8] * bloom_px
+        force = slope.T @ (weight * gap) + pull[:, 8:] @ bloom_px
         step = -np.linalg.solve(slope.T @ (weight[:, None] * slope) + pull, force)
-        change, bloom_px = change + step[:8], bloom_px + float(step[8])
+        change, bloom_px = change + step[:8], bloom_px + step[8:]
         if np.abs(step).max() < CONVERGED:
             break
     away, _ = _away_px(samples.xy_px, lines, start, change)
     homography = _changed(start, change) @ np.linalg.inv(scale)
-    return SidesFit(homography / homography[2, 2], bloom_px, away - samples.bright_inside * bloom_px)
+    return SidesFit(homography / homography[2, 2], bloom_px, away - shares @ bloom_px, lines_px(sides, homography))
+
+
+def lines_px(sides: FloatArray, homography: FloatArray) -> FloatArray:
+    """Return a figure's lines (S, 3) in the picture, ``a x + b y + c = 0``, ``(a, b)`` pointing outward."""
+    lines: FloatArray = sides * np.array([1.0, 1.0, -1.0]) @ np.linalg.inv(homography / homography[2, 2])
+    return lines
+
+
+def _bloom_shares(samples: EdgeSamples, groups: Sequence[int] | None) -> FloatArray:
+    """Return how far outside its line each sample moves for a pixel of each group's bloom, (N, G)."""
+    if groups is None:
+        return np.zeros((len(samples), 0))
+    shares: FloatArray = np.eye(max(groups) + 1)[np.array(groups)[samples.side.astype(np.intp)]]
+    return shares * samples.bright_inside[:, None]
 
 
 def _changed(start: FloatArray, change: FloatArray) -> FloatArray:

@@ -21,19 +21,24 @@ from vision.references.sides import (
     to_pixels,
 )
 
-OUR_IDS = (0, 1, 2)
 CELLS = 8
-# Detection runs on a reduced photo; a named tag that isn't found there is looked for once more on a larger one.
-SEARCH_SIDE_PX = (1280, 2560)
+# Detection runs on a reduced photo; a named tag that isn't found there is looked for once more on a larger one,
+# and with a corner hidden: the square's outline may then be far from one, since the cells' edges decide in the end.
+SEARCH_SIDE_PX = (1280, 2200)
+OUTLINE_SLACK = (0.04, 0.07)
+BIT_SLACK = (0.6, 1.0)
 FEET_PER_CELL = 5
 # Feet keep away from a cell's corners, where the blur of the crossing edge reaches.
 CELL_MARGIN = 0.22
-REACH_CELLS = (0.4, 0.25)
+REACH_CELLS = (0.45, 0.35, 0.25)
 LEAST_REACH_PX = 1.5
 GOOD_PX = 0.6
 # A tag whose cells are smaller than this can't be sampled: neighbouring edges blur into one.
 LEAST_CELL_PX = 3.0
 GOOD_SHARE = 0.7
+MAX_SPREAD_PX = 0.5
+# Nine lines across the tag's x, then nine across its y.
+BLOOM_GROUPS = [0] * (CELLS + 1) + [1] * (CELLS + 1)
 
 
 @cache
@@ -42,13 +47,15 @@ def _dictionary() -> cv2.aruco.Dictionary:
 
 
 @cache
-def _detector() -> cv2.aruco.ArucoDetector:
+def _detector(effort: int) -> cv2.aruco.ArucoDetector:
     settings = cv2.aruco.DetectorParameters()
     # One pass of thresholding at a window that suits tags of 20 to 200 px; finer corners are ours to find.
     settings.adaptiveThreshWinSizeMin = 13
     settings.adaptiveThreshWinSizeMax = 33
     settings.adaptiveThreshWinSizeStep = 20
     settings.minMarkerPerimeterRate = 0.02
+    settings.polygonalApproxAccuracyRate = OUTLINE_SLACK[effort]
+    settings.errorCorrectionRate = BIT_SLACK[effort]
     return cv2.aruco.ArucoDetector(_dictionary(), settings)
 
 
@@ -66,39 +73,36 @@ def find_tags(grey: Image, reference: Reference, *, thorough: bool = True) -> li
     Returns
     -------
     list of Sighting
-        At most one for each of the ids 0 to 2, largest first.
+        Of any id in the family, largest first.
     """
-    found: list[tuple[int, FloatArray]] = []
-    for side_px in SEARCH_SIDE_PX if thorough else SEARCH_SIDE_PX[:1]:
-        if not found:
-            found = detect_tags(grey, side_px)
-    sightings = [measure_tag(grey, number, corners, reference) for number, corners in found if number in OUR_IDS]
-    best: dict[str, Sighting] = {}
-    for sighting in sorted((s for s in sightings if s is not None), key=_extent_px):
-        best[sighting.figure.kind] = sighting
-    return sorted(best.values(), key=_extent_px, reverse=True)
+    for effort in range(2 if thorough else 1):
+        found = [measure_tag(grey, *tag, reference) for tag in detect_tags(grey, effort)]
+        sightings = sorted((s for s in found if s is not None), key=_extent_px, reverse=True)
+        if sightings:
+            return sightings
+    return []
 
 
-def detect_tags(grey: Image, side_px: int) -> list[tuple[int, FloatArray]]:
+def detect_tags(grey: Image, effort: int = 0) -> list[tuple[int, FloatArray]]:
     """Detect AprilTags of the family 36h11, roughly.
 
     Parameters
     ----------
     grey : (H, W) ndarray of uint8
-    side_px : int
-        The photo's longer side is reduced to this first.
+    effort : {0, 1}
+        1 looks at a larger scale and allows for a hidden corner.
 
     Returns
     -------
     list of (int, (4, 2) ndarray)
         Id, and the black square's corners ``(x, y)`` in the photo's pixels: top left, then clockwise on the tag.
     """
-    shrink = max(1.0, max(grey.shape) / side_px)
+    shrink = max(1.0, max(grey.shape) / SEARCH_SIDE_PX[effort])
     small = grey
     if shrink > 1.0:
         size = (round(grey.shape[1] / shrink), round(grey.shape[0] / shrink))
         small = np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA))
-    corners, ids, _ = _detector().detectMarkers(small)
+    corners, ids, _ = _detector(effort).detectMarkers(small)
     if ids is None:
         return []
     stretch = np.array([grey.shape[1] / small.shape[1], grey.shape[0] / small.shape[0]])
@@ -136,11 +140,9 @@ def measure_tag(grey: Image, number: int, corners_px: FloatArray, reference: Ref
     fit, samples = _refined(grey, np.asarray(pose, np.float64), stretch, sides, cell_px)
     good = np.abs(fit.residual_px) < max(GOOD_PX, 3 * fit.spread_px)
     share = float(good.sum()) / len(stretch.side)
-    if share < GOOD_SHARE:
+    if share < GOOD_SHARE or fit.spread_px > MAX_SPREAD_PX:
         return None
-    std = np.full(int(good.sum()), max(LEAST_STD_PX, fit.spread_px))
-    kept = chosen(samples, good)
-    kept = edge_samples(kept.xy_px, kept.bright_inside, std, kept.side.astype(np.intp))
+    kept = _one_bloom(chosen(samples, good), fit, max(LEAST_STD_PX, fit.spread_px))
     figure = Figure(
         f"tag {number}", sides, None, reference.size_std, reference.thickness_mm, reference.thickness_std_mm
     )
@@ -150,18 +152,26 @@ def measure_tag(grey: Image, number: int, corners_px: FloatArray, reference: Ref
 def _refined(
     grey: Image, pose: FloatArray, stretch: Stretch, sides: FloatArray, cell_px: float
 ) -> tuple[SidesFit, EdgeSamples]:
-    """Sample and fit twice, the second time nearer to the edges."""
+    """Sample and fit again and again, each time nearer to the edges."""
     for reach in REACH_CELLS:
         reach_px = max(LEAST_REACH_PX, reach * cell_px)
         samples, _ = sample_sides(grey, pose, stretch, sides, reach_px=reach_px, blur_px=min(1.0, cell_px / 6))
         samples = chosen(samples, np.isfinite(samples.xy_px[:, 0]))
         if len(samples) < len(stretch.side) // 2:
-            break
-        fit = fit_sides(samples, sides, pose)
+            return SidesFit(pose, np.zeros(2), np.full(len(samples), np.inf), sides), samples
+        fit = fit_sides(samples, sides, pose, bloom_groups=BLOOM_GROUPS)
         pose = fit.homography
-    else:
-        return fit, samples
-    return SidesFit(pose, 0.0, np.full(len(samples), np.inf)), samples
+    return fit, samples
+
+
+def _one_bloom(samples: EdgeSamples, fit: SidesFit, std_px: float) -> EdgeSamples:
+    """Move samples along their normals so that edges across and along a shaken camera's motion share one bloom."""
+    line = samples.side.astype(np.intp)
+    lines = fit.lines_px[line]
+    normal = lines[:, :2] / np.hypot(*lines[:, :2].T)[:, None]
+    surplus = (fit.bloom_px - fit.bloom_px.mean())[np.array(BLOOM_GROUPS)[line]]
+    xy_px = samples.xy_px - (samples.bright_inside * surplus)[:, None] * normal
+    return edge_samples(xy_px, samples.bright_inside, np.full(len(line), std_px), line)
 
 
 def tag_lines(side_mm: float) -> FloatArray:

@@ -1,0 +1,320 @@
+"""Rectangles of known shape among clutter: proposed by straight edge pieces, judged by the edges along all four sides.
+
+The search runs on a reduced photo and in the plane that the rotor's rim defines, where a card is a true rectangle. No
+brightness is presumed: a side counts by standing out from what runs beside it, whichever way it steps.
+"""
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from vision.edges import Image
+from vision.measurement import FloatArray
+from vision.references.floor import Floor
+from vision.references.sides import to_pixels
+
+# The rim spans about so many pixels in the reduced photo: sides of a card then span 60 to 150.
+RIM_SPAN_PX = 420.0
+MAX_PIECES = 260
+PARALLEL_RAD = np.radians(7.0)
+# Feet on each side: a few to sort out the most, then enough to tell the best from the second best.
+FEET = (6, 20)
+SHORTLIST = 300
+BESIDE_PX = 3.0
+CORNER_MM = 4.5
+KEEP = 24
+MAX_RECTANGLES = 60_000
+
+SIDE_NORMALS = np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, 0.0], [0.0, -1.0]])
+
+
+@dataclass(frozen=True)
+class Shape:
+    """What to look for.
+
+    Attributes
+    ----------
+    width_mm, height_mm : float
+        True size.
+    scale : (float, float)
+        Least and greatest length of a nominal millimetre's worth: nominal size over true size.
+    inside : bool, optional
+        True on the rotor, False beside it (or partly under it), None anywhere.
+    """
+
+    width_mm: float
+    height_mm: float
+    scale: tuple[float, float]
+    inside: bool | None = None
+
+
+@dataclass(frozen=True)
+class Rectangles:
+    """Guesses on the floor's plane, best first.
+
+    Attributes
+    ----------
+    centre_mm : (N, 2) ndarray
+    turn_rad : (N,) ndarray
+        Of the width's direction.
+    scale : (N,) ndarray
+        Nominal over true size.
+    score : (N,) ndarray
+        Mean edge strength along the sides that show, 0 to 1.
+    """
+
+    centre_mm: FloatArray
+    turn_rad: FloatArray
+    scale: FloatArray
+    score: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.score)
+
+    def __getitem__(self, which: npt.NDArray[np.intp]) -> "Rectangles":
+        return Rectangles(self.centre_mm[which], self.turn_rad[which], self.scale[which], self.score[which])
+
+    def to_plane(self, number: int) -> FloatArray:
+        """Return the similarity (3, 3) from one figure's frame, true mm, to the plane, nominal mm."""
+        cos, sin = np.cos(self.turn_rad[number]), np.sin(self.turn_rad[number])
+        s, (x, y) = self.scale[number], self.centre_mm[number]
+        return np.array([[s * cos, -s * sin, x], [s * sin, s * cos, y], [0.0, 0.0, 1.0]])
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """Straight edge pieces on the plane.
+
+    Attributes
+    ----------
+    middle_mm : (N, 2) ndarray
+    turn_rad : (N,) ndarray
+        Direction, 0 to pi.
+    length_mm : (N,) ndarray
+    """
+
+    middle_mm: FloatArray
+    turn_rad: FloatArray
+    length_mm: FloatArray
+
+
+@dataclass(frozen=True)
+class Contrast:
+    """A reduced photo's edges: gradient (H, W, 2) of the strongest channel over the local clutter."""
+
+    gradient: npt.NDArray[np.float32]
+
+    @classmethod
+    def of(cls, bgr: Image) -> "Contrast":
+        """Work out the gradient; colour counts as much as brightness."""
+        smooth = cv2.GaussianBlur(bgr, (0, 0), 0.9).astype(np.float32)
+        blue, green, red = cv2.split(smooth)
+        channels = [(blue + 2 * green + red) / 4, red - green, (red + green) / 2 - blue]
+        best = np.zeros((*bgr.shape[:2], 2), np.float32)
+        power = np.zeros(bgr.shape[:2], np.float32)
+        for channel in channels:
+            gx = cv2.Sobel(channel, cv2.CV_32F, 1, 0, scale=0.125)
+            gy = cv2.Sobel(channel, cv2.CV_32F, 0, 1, scale=0.125)
+            strength = gx * gx + gy * gy
+            stronger = strength > power
+            best[stronger] = np.stack([gx[stronger], gy[stronger]], axis=-1)
+            power = np.maximum(power, strength)
+        clutter = cv2.blur(np.sqrt(power), (25, 25))
+        return cls(best / (1.5 * clutter + 1.0)[..., None])
+
+    def across(self, xy_px: FloatArray, normal_px: FloatArray) -> FloatArray:
+        """Return the gradient along normals, clipped to -1..1, at points of any leading shape; 0 off the picture."""
+        height, width = self.gradient.shape[:2]
+        column, row = np.rint(xy_px[..., 0]).astype(np.intp), np.rint(xy_px[..., 1]).astype(np.intp)
+        inside = (column >= 0) & (column < width) & (row >= 0) & (row < height)
+        read = self.gradient[np.where(inside, row, 0), np.where(inside, column, 0)]
+        steep: FloatArray = np.clip((read * normal_px).sum(axis=-1), -1.0, 1.0)
+        return np.where(inside, steep, 0.0)
+
+
+def reduced(bgr: Image, floor: Floor) -> tuple[Image, Floor]:
+    """Shrink a photo until the rim spans about ``RIM_SPAN_PX``."""
+    shrink = max(1.0, 2 * floor.rim_radius_mm * floor.px_per_mm / RIM_SPAN_PX)
+    if shrink == 1.0:
+        return bgr, floor
+    size = (round(bgr.shape[1] / shrink), round(bgr.shape[0] / shrink))
+    return np.asarray(cv2.resize(bgr, size, interpolation=cv2.INTER_AREA)), floor.reduced(bgr.shape[1] / size[0])
+
+
+def edge_pieces(bgr: Image, floor: Floor, least_mm: float) -> Pieces:
+    """Trace straight edge pieces in a reduced photo, in brightness and in colour, longest first."""
+    lab = cv2.cvtColor(bgr, cv2.COLOR_BGR2LAB)
+    lines = []
+    for channel, steep in zip(cv2.split(lab), (10, 6, 6), strict=True):
+        drawing = cv2.ximgproc.createEdgeDrawing()
+        settings = cv2.ximgproc.EdgeDrawing.Params()
+        settings.GradientThresholdValue = steep
+        settings.AnchorThresholdValue = 2
+        settings.MinPathLength = 12
+        settings.MinLineLength = 10
+        drawing.setParams(settings)
+        drawing.detectEdges(np.ascontiguousarray(channel))
+        found = drawing.detectLines()
+        if found is not None:
+            lines.append(np.asarray(found, np.float64).reshape(-1, 4))
+    ends_px = np.vstack([*lines, np.zeros((0, 4))])
+    first, last = floor.to_plane(ends_px[:, :2]), floor.to_plane(ends_px[:, 2:])
+    run = last - first
+    length = np.hypot(*run.T)
+    order = np.argsort(-length)[:MAX_PIECES]
+    order = order[length[order] >= least_mm]
+    turn = np.arctan2(run[:, 1], run[:, 0]) % np.pi
+    return Pieces(((first + last) / 2)[order], turn[order], length[order])
+
+
+def propose(pieces: Pieces, shape: Shape) -> Rectangles:
+    """Build rectangles on pairs of parallel pieces at a possible distance and a third across, or at their ends."""
+    first, second = np.triu_indices(len(pieces.turn_rad), 1)
+    bend = _bend(pieces.turn_rad[first] - pieces.turn_rad[second])
+    near = np.abs(bend) < PARALLEL_RAD
+    first, second, bend = first[near], second[near], bend[near]
+    weight = pieces.length_mm[second] / (pieces.length_mm[first] + pieces.length_mm[second])
+    turn = pieces.turn_rad[first] - weight * bend
+    along, across = _axes(turn)
+    apart = pieces.middle_mm[second] - pieces.middle_mm[first]
+    gap = np.einsum("ni,ni->n", apart, across)
+    slide = np.abs(np.einsum("ni,ni->n", apart, along))
+    parts = []
+    for short_sides in (False, True):
+        width, height = (shape.height_mm, shape.width_mm) if short_sides else (shape.width_mm, shape.height_mm)
+        scale = np.abs(gap) / height
+        fits = (scale >= shape.scale[0]) & (scale <= shape.scale[1]) & (slide < scale * width)
+        parts.append(
+            _closed(pieces, _Pairs(first[fits], second[fits], turn[fits], scale[fits]), width, short_sides=short_sides)
+        )
+    return Rectangles(*(np.concatenate([getattr(p, name) for p in parts]) for name in Rectangles.__annotations__))
+
+
+@dataclass(frozen=True)
+class _Pairs:
+    first: npt.NDArray[np.intp]
+    second: npt.NDArray[np.intp]
+    turn: FloatArray
+    scale: FloatArray
+
+
+def _closed(pieces: Pieces, pairs: _Pairs, width_mm: float, *, short_sides: bool) -> Rectangles:
+    """Close each pair of parallel sides at one end by a piece across, or by an end of its longer piece."""
+    along, across = _axes(pairs.turn)
+    middle = (pieces.middle_mm[pairs.first] + pieces.middle_mm[pairs.second]) / 2
+    length = pairs.scale * width_mm
+    gap = np.abs(np.einsum("ni,ni->n", pieces.middle_mm[pairs.second] - pieces.middle_mm[pairs.first], across))
+    # (pairs, pieces): is the piece square to the pair, between its sides and within reach?
+    square = np.abs(_bend(pieces.turn_rad[None, :] - pairs.turn[:, None] + np.pi / 2)) < PARALLEL_RAD
+    to_piece = pieces.middle_mm[None, :, :] - middle[:, None, :]
+    at = np.einsum("nki,ni->nk", to_piece, along)
+    beside = np.abs(np.einsum("nki,ni->nk", to_piece, across))
+    square &= (beside < 0.55 * gap[:, None]) & (np.abs(at) < length[:, None])
+    square &= pieces.length_mm[None, :] < 1.1 * gap[:, None]
+    pair, piece = np.nonzero(square)
+    ends = [(pair, at[pair, piece])]
+    for member in (pairs.first, pairs.second):
+        own = np.einsum("ni,ni->n", pieces.middle_mm[member] - middle, along)
+        every = np.arange(len(own))
+        # Pieces stop short of a rounded corner.
+        ends += [(every, own - pieces.length_mm[member] / 2), (every, own + pieces.length_mm[member] / 2)]
+    chosen = np.concatenate([pair for pair, _ in ends] * 2)
+    place = np.concatenate([place for _, place in ends])
+    place = np.concatenate([place + length[chosen[: len(place)]] / 2, place - length[chosen[: len(place)]] / 2])
+    centre = middle[chosen] + place[:, None] * along[chosen]
+    turn = pairs.turn[chosen] + (np.pi / 2 if short_sides else 0.0)
+    return Rectangles(centre, turn, pairs.scale[chosen], np.zeros(len(chosen)))
+
+
+def judge(guesses: Rectangles, shape: Shape, contrast: Contrast, floor: Floor) -> Rectangles:
+    """Score guesses by how their sides stand out, drop those that lie where they can't, and repeats; best first."""
+    guesses = guesses[np.flatnonzero(_may_lie(guesses, shape, floor))[:MAX_RECTANGLES]]
+    for feet in FEET:
+        guesses = replace(guesses, score=_score(guesses, shape, contrast, floor, feet))
+        guesses = guesses[np.argsort(-guesses.score)[:SHORTLIST]]
+    return _distinct(guesses, shape)
+
+
+def _may_lie(guesses: Rectangles, shape: Shape, floor: Floor) -> npt.NDArray[np.bool_]:
+    far = np.hypot(*guesses.centre_mm.T)
+    if shape.inside is None:
+        return np.ones(len(far), np.bool_)
+    return np.asarray(far < floor.rim_radius_mm if shape.inside else far > 0.5 * floor.rim_radius_mm)
+
+
+def _score(guesses: Rectangles, shape: Shape, contrast: Contrast, floor: Floor, count: int) -> FloatArray:
+    """Return the mean over the sides of how clearly each stands out, 0 to 1, at ``count`` feet a side."""
+    feet, normals = _feet(guesses, shape, count)
+    here, normal_px = _to_picture(feet, normals, floor)
+    on, outer, inner = (
+        np.abs(contrast.across(here + away * normal_px, normal_px)) for away in (0.0, BESIDE_PX, -BESIDE_PX)
+    )
+    stands_out = np.clip(on - 0.25 * (outer + inner), 0, 1)
+    seen = np.ones(stands_out.shape)
+    if shape.inside is False:
+        seen = (np.hypot(feet[..., 0], feet[..., 1]) > 1.02 * floor.rim_radius_mm).astype(np.float64)
+    share = seen.mean(axis=2)
+    side = (stands_out * seen).sum(axis=2) / np.maximum(seen.sum(axis=2), 1)
+    shows = share > 0.25
+    # The weakest side that shows counts extra: three good sides and nothing is how a pattern looks.
+    weakest = np.where(shows, side, 1.0).min(axis=1)
+    total = (side * share).sum(axis=1) / np.maximum(share.sum(axis=1), 1e-9)
+    enough = (shows.sum(axis=1) >= 3) & (share.sum(axis=1) > 1.2)
+    return np.where(enough, (2 * total + weakest) / 3, 0.0)
+
+
+def _feet(guesses: Rectangles, shape: Shape, count: int) -> tuple[FloatArray, FloatArray]:
+    """Return points (N, 4, count, 2) on the sides, corners left out, and their outward normals, on the plane."""
+    half = np.array([shape.width_mm, shape.height_mm]) / 2
+    corner = min(CORNER_MM, 0.3 * float(half.min()))
+    share = np.linspace(-1, 1, count)
+    feet = np.zeros((4, count, 2))
+    for number, normal in enumerate(SIDE_NORMALS):
+        reach = half[1] if normal[0] else half[0]
+        tangent = np.array([-normal[1], normal[0]])
+        feet[number] = normal * half + share[:, None] * (reach - corner) * tangent
+    along, across = _axes(guesses.turn_rad)
+    turn = np.stack([along, across], axis=-1)
+    placed = np.einsum("nij,skj->nski", turn * guesses.scale[:, None, None], feet) + guesses.centre_mm[:, None, None, :]
+    normals = np.einsum("nij,sj->nsi", turn, SIDE_NORMALS)
+    return placed, np.broadcast_to(normals[:, :, None, :], placed.shape)
+
+
+def _to_picture(feet: FloatArray, normals: FloatArray, floor: Floor) -> tuple[FloatArray, FloatArray]:
+    """Carry points and normals (..., 2) on the plane to the picture; normals stay square to their sides there."""
+    flat = feet.reshape(-1, 2)
+    tangent = np.stack([-normals[..., 1], normals[..., 0]], axis=-1).reshape(-1, 2)
+    here = to_pixels(floor.homography, flat)
+    run = to_pixels(floor.homography, flat + 0.5 * tangent) - here
+    # Seen from the camera the plane's y points upward and the picture's downward: the turn is mirrored.
+    normal_px = np.stack([-run[:, 1], run[:, 0]], axis=-1) / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
+    return here.reshape(feet.shape), normal_px.reshape(feet.shape)
+
+
+def _distinct(ranked: Rectangles, shape: Shape) -> Rectangles:
+    """Keep the best of guesses that nearly agree, ``KEEP`` at most."""
+    kept: list[int] = []
+    for number in range(len(ranked)):
+        if len(kept) == KEEP or ranked.score[number] <= 0:
+            break
+        others = np.array(kept, np.intp)
+        away = np.hypot(*(ranked.centre_mm[others] - ranked.centre_mm[number]).T)
+        bend = np.abs(_bend(ranked.turn_rad[others] - ranked.turn_rad[number]))
+        grown = np.abs(ranked.scale[others] / ranked.scale[number] - 1)
+        close = (away < 0.06 * shape.width_mm) & (bend < np.radians(5)) & (grown < 0.05)
+        if not close.any():
+            kept.append(number)
+    return ranked[np.array(kept, np.intp)]
+
+
+def _axes(turn_rad: FloatArray) -> tuple[FloatArray, FloatArray]:
+    cos, sin = np.cos(turn_rad), np.sin(turn_rad)
+    return np.stack([cos, sin], axis=-1), np.stack([-sin, cos], axis=-1)
+
+
+def _bend(angle_rad: FloatArray) -> FloatArray:
+    """Fold an angle between undirected lines to -pi/2..pi/2."""
+    folded: FloatArray = (angle_rad + np.pi / 2) % np.pi - np.pi / 2
+    return folded
