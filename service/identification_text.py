@@ -16,7 +16,7 @@ VERDICTS = {
 
 def describe(identification: Wire) -> str:
     """Return the identification's lines, the verdict first."""
-    parts = (_verdict, _photos, _parts, _ranking, _open, _checks, _conflicts, _wear, _ignored, _cautions)
+    parts = (_verdict, _photos, _parts, _ranking, _open, _checks, _conflicts, _wear, _order, _ignored, _cautions)
     blocks = ["\n".join(part(identification)) for part in parts]
     return "\n\n".join(block for block in blocks if block)
 
@@ -90,6 +90,27 @@ def _wear(identification: Wire) -> Iterator[str]:
     wear = identification.get("wear") or {}
     if wear.get("text"):
         yield f"Wear: {wear['text']}"
+
+
+def _order(identification: Wire) -> Iterator[str]:
+    for axle in (identification.get("order") or {}).get("axles") or ():
+        yield f"Order for the {axle['axle']} axle"
+        for line in axle["lines"]:
+            count = line.get("quantity") or "?"
+            yield f"  {count} x {line['part']:<16} {line['what']}{_note(line)}"
+        for other in axle.get("alternatives") or ():
+            yield f"  or  {other['part']:<16} instead of {other['replaces']}{_note(other)}"
+        for still in axle.get("open") or ():
+            yield f"  open: {still}"
+        for care in axle.get("care") or ():
+            yield f"  - {care['text']}"
+
+
+def _note(line: Wire) -> str:
+    said = [line["note"]] if line.get("note") else []
+    if line.get("only_with"):
+        said.append(f"only with {_listed(line['only_with'], 'or')}")
+    return f" ({'; '.join(said)})" if said else ""
 
 
 def _ignored(identification: Wire) -> Iterator[str]:
