@@ -7,10 +7,11 @@ from http.cookies import SimpleCookie
 from urllib.parse import parse_qsl, urlencode
 
 from starlette.datastructures import Headers
+from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from service.problems import Problem
+from service.problems import Answer, Problem
 from service.settings import Settings
 
 COOKIE = "whichrotor"
@@ -24,10 +25,18 @@ class Access:
 
     A token comes as ``Authorization: Bearer``, as the cookie that a link sets, or in the link itself
     (``?token=``), which is answered by a redirect without it, so that it stays in no history.
+
+    Parameters
+    ----------
+    app : ASGIApp
+        What lies behind.
+    settings : Settings
+    answer : callable
+        Makes a response of a request and its problem.
     """
 
-    def __init__(self, app: ASGIApp, settings: Settings) -> None:
-        self._app, self._settings = app, settings
+    def __init__(self, app: ASGIApp, settings: Settings, answer: Answer) -> None:
+        self._app, self._settings, self._make_answer = app, settings, answer
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass ``scope`` on, or answer it here."""
@@ -43,7 +52,7 @@ class Access:
             self._check_site(scope["method"], headers)
             return self._check_token(scope, headers)
         except Problem as problem:
-            return problem.response()
+            return self._make_answer(Request(scope), problem)
 
     def _check_site(self, method: str, headers: Headers) -> None:
         if method not in _READING and headers.get("sec-fetch-site") in ("cross-site", "same-site"):

@@ -55,8 +55,8 @@ def create_app(settings: Settings) -> FastAPI:
     for kind in HANDLED:
         app.add_exception_handler(kind, _answer_fault)
     app.add_exception_handler(RequestValidationError, _answer_validation)
-    app.add_middleware(UploadLimit, limit_bytes=settings.max_upload_bytes)
-    app.add_middleware(Access, settings=settings)
+    app.add_middleware(UploadLimit, limit_bytes=settings.max_upload_bytes, answer=_answer)
+    app.add_middleware(Access, settings=settings, answer=_answer)
     return app
 
 

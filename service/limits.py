@@ -1,17 +1,18 @@
 """No upload larger than allowed gets in, said beforehand or not."""
 
 from starlette.datastructures import Headers
+from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.problems import Problem
+from service.problems import Answer, Problem
 from service.settings import MIB
 
 
 class UploadLimit:
-    """ASGI middleware that turns away bodies of more than ``limit_bytes``."""
+    """ASGI middleware that turns away bodies of more than ``limit_bytes``; ``answer`` makes the response."""
 
-    def __init__(self, app: ASGIApp, limit_bytes: int) -> None:
-        self._app, self._limit_bytes = app, limit_bytes
+    def __init__(self, app: ASGIApp, limit_bytes: int, answer: Answer) -> None:
+        self._app, self._limit_bytes, self._answer = app, limit_bytes, answer
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass ``scope`` on while its body stays within the limit."""
@@ -20,7 +21,7 @@ class UploadLimit:
             return
         told = Headers(scope=scope).get("content-length", "0")
         if told.isdigit() and int(told) > self._limit_bytes:
-            await self._problem().response()(scope, receive, send)
+            await self._answer(Request(scope), self._problem())(scope, receive, send)
             return
         await self._app(scope, self._counted(receive), send)
 

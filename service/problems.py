@@ -1,9 +1,11 @@
 """The one table of what can go wrong over HTTP, and the problem documents (RFC 9457) made from it."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from starlette.responses import JSONResponse
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -82,3 +84,7 @@ class Problem(Exception):  # noqa: N818 - RFC 9457's own word
     def response(self) -> JSONResponse:
         """Return the answer as it goes out."""
         return JSONResponse(self.document(), self.status, self.headers, MEDIA_TYPE)
+
+
+Answer = Callable[[Request, Problem], Response]
+"""Makes the response of a problem: a document for a program, a page for a person."""

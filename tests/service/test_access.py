@@ -31,6 +31,15 @@ def test_without_the_token_nothing_is_answered(lan_client: TestClient) -> None:
     assert lan_client.get("/api/health?token=wrong").status_code == 401
 
 
+def test_a_person_without_the_token_gets_a_page_and_a_program_a_document(lan_client: TestClient) -> None:
+    page, document = lan_client.get("/"), lan_client.get("/api/health")
+    assert page.headers["content-type"].startswith("text/html")
+    assert document.headers["content-type"] == "application/problem+json"
+    for answer in (page, document):
+        assert "whichrotor serve" in answer.text
+        assert TOKEN not in answer.text
+
+
 def test_a_program_brings_the_token_in_a_header(lan_client: TestClient) -> None:
     answer = lan_client.get("/api/health", headers={"authorization": f"Bearer {TOKEN}"})
     assert answer.status_code == 200
