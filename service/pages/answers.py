@@ -14,8 +14,7 @@ TAGS = {
     "decode": "≡ Ask the records",
     "no-match": "✕ Fits nothing known",
 }
-PART_WORDS = {"rotor": "rotor", "pads": "pads"}
-_PLACES = {"front": "Front", "rear": "Rear", "unknown": "Unknown axle,"}
+_PLACES = {"front": "Front ", "rear": "Rear ", "unknown": ""}
 
 
 @dataclass(frozen=True)
@@ -83,7 +82,8 @@ def next_checks_of(identification: Wire) -> list[NextCheck]:
 
 def _verdict(axle: str, part: str, said: Wire, identification: Wire) -> PartVerdict:
     verdict, options = said["verdict"], said["options"]
-    name = f"{_PLACES[axle]} {PART_WORDS[part]}"
+    name = _PLACES[axle] + part
+    name = name[0].upper() + name[1:]
     return PartVerdict(verdict, TAGS[verdict], name, _sentence(verdict, name, options, identification), options)
 
 

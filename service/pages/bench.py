@@ -7,14 +7,16 @@ from typing import Any
 
 from fastapi import APIRouter, Request
 from starlette.datastructures import FormData, UploadFile
-from starlette.responses import HTMLResponse, RedirectResponse
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from service.pages.answers import Ranked, ranked_of
-from service.pages.desk import AtDesk, Desk
+from service.labels import label_sheet
+from service.pages.answers import PartVerdict, verdicts_of
+from service.pages.desk import AtDesk, Desk, Standing
 from service.pages.frame import go_to, show_page
 from service.pages.job import Job, Shot
 from service.pages.photo import REFERENCES, measure_shot, new_shot
 from service.problems import Problem
+from service.results import spreadsheet
 
 router = APIRouter()
 FITS_FROM = 0.02
@@ -30,7 +32,7 @@ class Row:
     shown: bool
     diameter: dict[str, float] | None
     surface: str
-    answer: Ranked
+    verdicts: Sequence[PartVerdict]
     fits: Sequence[dict[str, Any]]
 
 
@@ -83,6 +85,42 @@ async def add(request: Request, job_id: str, desk: AtDesk) -> RedirectResponse:
     return go_to(f"/jobs/{job_id}/bench")
 
 
+@router.get("/jobs/{job_id}/labels.pdf")
+def labels(job_id: str, desk: AtDesk) -> Response:
+    """Return a label for each rotor, to be printed and stuck on."""
+    return _download(label_sheet(_records(desk, job_id)), "application/pdf", "labels.pdf")
+
+
+@router.get("/jobs/{job_id}/results.csv")
+def results(job_id: str, desk: AtDesk) -> Response:
+    """Return the rows as a spreadsheet."""
+    return _download(spreadsheet(_records(desk, job_id)), "text/csv", "results.csv")
+
+
+def _download(content: bytes, media_type: str, name: str) -> Response:
+    disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return Response(content, media_type=media_type, headers=disposition)
+
+
+def _records(desk: Desk, job_id: str) -> list[dict[str, Any]]:
+    """Return the bench's rotors in the form that a batch's results have."""
+    standings = [desk.standing(row_id) for row_id in desk.job(job_id).rows]
+    return [_record(number, standing) for number, standing in enumerate(standings, 1) if standing.job.shots]
+
+
+def _record(number: int, standing: Standing) -> dict[str, Any]:
+    shot = standing.job.shots[0]
+    return {
+        "key": standing.job_id,
+        "rotor": shot.name,
+        "rows": [number],
+        "photos": [shot.name],
+        "measurements": [shot.measurement] if shot.measurement else [],
+        "identification": standing.identification,
+        "problems": [shot.problem] if shot.problem else [],
+    }
+
+
 async def _take_photos(request: Request, desk: Desk, bench_id: str, form: FormData) -> None:
     photos = [photo for photo in form.getlist("photo") if isinstance(photo, UploadFile) and photo.filename]
     if not photos:
@@ -121,6 +159,6 @@ def _row(desk: Desk, row_id: str) -> Row | None:
         shown=desk.photos.get(shot.key) is not None,
         diameter=(shot.measurement.get("dimensions") or {}).get("diameter_mm"),
         surface=max(surface, key=surface.__getitem__) if surface else "",
-        answer=ranked_of(standing.identification, 3),
+        verdicts=verdicts_of(standing.identification),
         fits=fits,
     )

@@ -6,6 +6,7 @@ from typing import Any
 from service.pages.job import PARTS, Answer, Job
 from service.pages.plausible import Bounds, fault_of, read_number
 from service.pages.questions import Question, question_of
+from service.translate import add_measurement
 
 Wire = dict[str, Any]
 BUILT = re.compile(r"(19|20)\d\d-(0[1-9]|1[0-2])")
@@ -22,9 +23,11 @@ def evidence_of(job: Job, bounds: dict[str, Bounds]) -> Wire:
     """
     faults = faults_of(job, bounds)
     sound = {place: answer for place, answer in job.answers.items() if place not in faults}
-    evidence: Wire = {"vehicle": _vehicle(job, sound), "axles": {axle: {} for axle in job.axles}}
-    if job.axle != "unknown":
-        evidence["wanted"] = [{"axle": axle, "part": part} for axle in job.axles for part in PARTS[job.parts]]
+    evidence: Wire = {
+        "vehicle": _vehicle(job, sound),
+        "axles": {axle: {} for axle in job.axles},
+        "wanted": [{"axle": axle, "part": part} for axle in job.axles for part in PARTS[job.parts]],
+    }
     if "car.vin" in sound:
         evidence["vin"] = sound["car.vin"].text
     if "car.option_code" in sound:
@@ -33,7 +36,7 @@ def evidence_of(job: Job, bounds: dict[str, Bounds]) -> Wire:
         _add_reading(evidence, job, place, answer)
     for shot in job.shots:
         if shot.measurement:
-            evidence["axles"].setdefault(shot.axle, {}).setdefault("measurements", []).append(shot.measurement)
+            evidence = add_measurement(evidence, shot.axle, shot.measurement)
     return evidence
 
 

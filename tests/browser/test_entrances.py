@@ -100,7 +100,10 @@ def test_on_the_bench(open_context: Open, width: int, photo: Path, empty_photo: 
     expect(page.locator("#order, .ranking").first).to_be_visible()
     expect(page.locator(".ranking").first).to_contain_text(brake.package)
     page.click(".steps >> text=All rotors")
-    expect(rows.nth(1)).to_contain_text(brake.package)
+    expect(rows.nth(1)).to_contain_text(brake.rotor.part)
+    for name, kind in (("Labels to stick on", "application/pdf"), ("Spreadsheet", "text/csv")):
+        answer = page.request.get(page.get_by_role("link", name=name).get_attribute("href") or "")
+        assert answer.headers["content-type"].startswith(kind)
     _expect_no_sideways_scroll(page)
 
 

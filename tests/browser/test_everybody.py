@@ -14,7 +14,7 @@ Begin = Callable[[Page], None]
 Open = Callable[..., BrowserContext]
 FIRST_PAGE_BYTES = 100_000
 SERIOUS = ("serious", "critical")
-PAGES = ("/", "/car", "/phone", "/bench", "/guide", "/catalogue", "/catalogue/overlaps", "/catalogue/check")
+PAGES = ("/", "/car", "/bench", "/guide", "/catalogue", "/catalogue/overlaps", "/catalogue/check")
 
 
 def test_the_first_page_is_light(page: Page) -> None:
@@ -48,7 +48,7 @@ def test_axe_finds_nothing_serious_on_any_page(open_context: Open, begin_at_the_
     assert _serious(page) == []
     begin_at_the_car(page)
     job = page.url.removesuffix("/looks")
-    for step in ("wanted", "photo", "photo?view=edge", "readings", "result"):
+    for step in ("photo", "readings", "result"):
         page.goto(f"{job}/{step}")
         assert _serious(page) == []
 
