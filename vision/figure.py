@@ -58,6 +58,11 @@ class EdgeSamples:
     def __len__(self) -> int:
         return len(self.xy_px)
 
+    def thinned(self, count: int) -> "EdgeSamples":
+        """Return about ``count`` of the samples, evenly taken."""
+        every = max(1, round(len(self) / count))
+        return EdgeSamples(self.xy_px[::every], self.bright_inside[::every], self.std_px[::every], self.side[::every])
+
 
 @dataclass(frozen=True)
 class Sighting:
@@ -84,6 +89,4 @@ class Sighting:
 
 def rectangle(width_mm: float, height_mm: float) -> FloatArray:
     """Return the sides (4, 3) of a centred rectangle: right, bottom (y down), left, top."""
-    return np.array(
-        [[1, 0, width_mm / 2], [0, 1, height_mm / 2], [-1, 0, width_mm / 2], [0, -1, height_mm / 2]], float
-    )
+    return np.array([[1, 0, width_mm / 2], [0, 1, height_mm / 2], [-1, 0, width_mm / 2], [0, -1, height_mm / 2]], float)

@@ -19,6 +19,10 @@ BAND_SHARE = 0.075
 SMOOTH_ALONG = 7.0
 EDGE_BLUR_PX = 1.0
 WAVES = 2
+Curve = tuple[FloatArray, FloatArray]
+# A circle's edge, once its ellipse is right, runs straight to a fraction of this.
+ON_LINE_PX = 0.9
+EDGE_STD_PX = 0.3
 
 
 @dataclass(frozen=True)
@@ -42,9 +46,9 @@ class Band:
     inside: FloatArray
 
     @classmethod
-    def along(cls, photo: Image, ellipse: Ellipse, reach_px: float, *, smooth: float = SMOOTH_ALONG) -> "Band":
-        """Unroll ``photo`` (H, W, 3) to ``reach_px`` on both sides of ``ellipse``."""
-        foot, normal = ellipse.points(ANGLES)
+    def along(cls, photo: Image, curve: "Curve", reach_px: float, *, smooth: float = SMOOTH_ALONG) -> "Band":
+        """Unroll ``photo`` (H, W, 3) to ``reach_px`` on both sides of a closed curve of feet and normals."""
+        foot, normal = curve
         step = max(0.5, reach_px / 60)
         along = np.arange(-np.ceil(reach_px / step), np.ceil(reach_px / step) + 1) * step
         band = profiles(photo, foot, normal, along)
@@ -112,23 +116,26 @@ class Rim:
         Share of the whole circle with a rim edge on it.
     in_frame : float
         Share of the circle inside the photo.
+    noise : float
+        Usual edge strength of the ground outside, levels per pixel.
     """
 
     ellipse: Ellipse
     samples: EdgeSamples
     support: float
     in_frame: float
+    noise: float
 
 
 def lines_of(band: Band, noise: float) -> list[Line]:
     """Find the lines that run along a band, outermost first; ``noise`` is the usual strength where there is none."""
     strength = band.strength
-    peak = _peaks(strength, 3.0 * noise)
+    peak = _peaks(strength, 3.0 * noise, band.along_px)
     step = band.along_px[1] - band.along_px[0]
     spacing = max(2.0, 0.12 * band.along_px[-1])
     found: list[Line] = []
     for start in np.arange(band.along_px[0] + spacing, band.along_px[-1] - spacing / 2, spacing):
-        offset = _settle(peak, band.along_px, start, spacing)
+        offset = _settle(peak, start, spacing)
         if offset is None:
             continue
         line = _rate(band, peak, strength / noise, offset)
@@ -137,11 +144,14 @@ def lines_of(band: Band, noise: float) -> list[Line]:
     return sorted(found, key=lambda line: -float(line.offset_px.mean()))
 
 
-def _peaks(strength: FloatArray, threshold: float) -> FloatArray:
-    """Mark local maxima across the band (A, M) above a threshold."""
-    middle = strength[:, 1:-1]
-    peak = (middle >= strength[:, :-2]) & (middle > strength[:, 2:]) & (middle > threshold)
-    return np.pad(peak, ((0, 0), (1, 1))).astype(np.float64)
+def _peaks(strength: FloatArray, threshold: float, along_px: FloatArray) -> FloatArray:
+    """Return the offsets (A, M) of the maxima across the band, to a fraction of a step; infinite elsewhere."""
+    left, middle, right = strength[:, :-2], strength[:, 1:-1], strength[:, 2:]
+    peak = (middle >= left) & (middle > right) & (middle > threshold)
+    bend = np.minimum(left - 2 * middle + right, -1e-9)
+    shift = np.clip(0.5 * (left - right) / bend, -1, 1) * (along_px[1] - along_px[0])
+    offsets = np.where(peak, along_px[None, 1:-1] + shift, np.inf)
+    return np.pad(offsets, ((0, 0), (1, 1)), constant_values=np.inf)
 
 
 def _waves(count: int) -> FloatArray:
@@ -152,20 +162,19 @@ def _waves(count: int) -> FloatArray:
     return np.stack(columns, axis=1)
 
 
-def _nearest(peak: FloatArray, along_px: FloatArray, offset_px: FloatArray) -> FloatArray:
+def _nearest(peak: FloatArray, offset_px: FloatArray) -> FloatArray:
     """Return the offset of each angle's peak nearest to a line (A,), infinite where there is none."""
-    gap = np.abs(along_px[None, :] - offset_px[:, None])
-    gap = np.where(peak > 0, gap, np.inf)
-    best = gap.argmin(axis=1)
-    return np.where(np.isfinite(gap[np.arange(len(gap)), best]), along_px[best], np.inf)
+    best = np.abs(peak - offset_px[:, None]).argmin(axis=1)
+    nearest: FloatArray = peak[np.arange(len(peak)), best]
+    return nearest
 
 
-def _settle(peak: FloatArray, along_px: FloatArray, start_px: float, spacing_px: float) -> FloatArray | None:
+def _settle(peak: FloatArray, start_px: float, spacing_px: float) -> FloatArray | None:
     """Let a line that starts straight settle on the peaks near it, in a narrowing window."""
     waves = _waves(len(peak))
     offset = np.full(len(peak), start_px)
     for window in (1.2 * spacing_px, 0.8 * spacing_px, 0.5 * spacing_px, 0.35 * spacing_px, 0.35 * spacing_px):
-        near = _nearest(peak, along_px, offset)
+        near = _nearest(peak, offset)
         use = np.abs(near - offset) < max(window, 1.5)
         if use.sum() < len(peak) // 5:
             return None
@@ -177,8 +186,8 @@ def _settle(peak: FloatArray, along_px: FloatArray, start_px: float, spacing_px:
 
 
 def _rate(band: Band, peak: FloatArray, contrast: FloatArray, offset_px: FloatArray) -> Line:
-    near = _nearest(peak, band.along_px, offset_px)
-    on = np.abs(near - offset_px) <= 1.6
+    near = _nearest(peak, offset_px)
+    on = np.abs(near - offset_px) <= ON_LINE_PX
     column = np.clip(np.searchsorted(band.along_px, offset_px), 0, len(band.along_px) - 1)
     rows = np.arange(len(peak))
     seen = band.inside[rows, column] > 0
@@ -202,13 +211,16 @@ def trace_rim(photo: Image, start: Ellipse) -> Rim | None:
     ellipse = start
     noise = np.inf
     for share in (0.05, 0.03, 0.02):
-        band = Band.along(photo, ellipse, share * ellipse.radius_px)
+        band = Band.along(photo, ellipse.points(ANGLES), share * ellipse.radius_px)
         noise = min(noise, band.noise)
         line = outermost(lines_of(band, noise))
         if line is None:
             return None
         ellipse = _along(band, line)
-    return _measured(photo, ellipse, noise)
+    near = Band.along(photo, ellipse.points(ANGLES), max(4.0, 0.012 * ellipse.radius_px), smooth=2.0)
+    samples, support = _on_line(near, noise, 0.0, 2.5)
+    seen = near.inside[:, len(near.along_px) // 2] > 0
+    return Rim(ellipse, samples, support, float(seen.mean()), noise)
 
 
 def outermost(lines: list[Line]) -> Line | None:
@@ -225,21 +237,43 @@ def _along(band: Band, line: Line) -> Ellipse:
     return Ellipse.through(xy)
 
 
-def _measured(photo: Image, ellipse: Ellipse, noise: float) -> Rim:
-    reach = max(4.0, 0.012 * ellipse.radius_px)
-    band = Band.along(photo, ellipse, reach, smooth=2.0)
+def follow_circle(photo: Image, curve: Curve, noise: float, reach_px: float) -> EdgeSamples:
+    """Sample the rim once more along a fitted circle's picture, where every circle of the face runs straight.
+
+    Parameters
+    ----------
+    photo : (H, W, 3) ndarray of uint8
+    curve : pair of (A, 2) ndarray
+        The circle's points and outward normals, pixels.
+    noise : float
+        As `Rim.noise`.
+    reach_px : float
+        How far off the circle may be.
+    """
+    band = Band.along(photo, curve, reach_px, smooth=3.0)
+    peak = _peaks(band.strength, 3.0 * noise, band.along_px)
+    trial = np.arange(-reach_px + 1, reach_px - 0.9, 0.25)
+    support = np.array([(np.abs(peak - at) < ON_LINE_PX).any(axis=1).mean() for at in trial])
+    return _on_line(band, noise, _outer_peak(trial, support), 1.6)[0]
+
+
+def _outer_peak(trial_px: FloatArray, support: FloatArray) -> float:
+    """Return the outermost local maximum of support that comes near the best."""
+    padded = np.pad(support, 1)
+    local = (support >= padded[:-2]) & (support >= padded[2:]) & (support > 0.75 * support.max())
+    return float(trial_px[np.flatnonzero(local)[-1]])
+
+
+def _on_line(band: Band, noise: float, offset_px: float, width_px: float) -> tuple[EdgeSamples, float]:
+    """Return the edge samples within ``width_px`` of a straight line of a band, and their share of it."""
     strength = band.strength
-    peak = _peaks(strength, 4.0 * noise)
-    near = _nearest(peak, band.along_px, np.zeros(len(peak)))
-    use = np.abs(near) < 2.5
-    column = np.searchsorted(band.along_px, np.where(use, near, 0.0))
-    rows = np.arange(len(peak))
-    left, mid, right = (strength[rows, column + k] for k in (-1, 0, 1))
-    bend = np.minimum(left - 2 * mid + right, -1e-9)
-    step = band.along_px[1] - band.along_px[0]
-    offset = np.where(use, near, 0.0) + np.clip(0.5 * (left - right) / bend, -1, 1) * step
+    near = _nearest(_peaks(strength, 3.0 * noise, band.along_px), np.full(len(strength), offset_px))
+    use = np.abs(near - offset_px) < width_px
+    offset = np.where(use, near, 0.0)
+    rows, column = np.arange(len(offset)), np.searchsorted(band.along_px, offset)
     bright_inside = np.where(band.slope[rows, column].sum(axis=1) < 0, 1.0, -1.0)
     xy = band.foot_px + offset[:, None] * band.normal_px
-    samples = EdgeSamples(xy[use], bright_inside[use], np.full(int(use.sum()), 0.3), np.zeros(int(use.sum()), int))
-    seen = band.inside[rows, len(band.along_px) // 2] > 0
-    return Rim(ellipse, samples, float((use & seen).sum() / max(1, seen.sum())), float(seen.mean()))
+    count = int(use.sum())
+    samples = EdgeSamples(xy[use], bright_inside[use], np.full(count, EDGE_STD_PX), np.zeros(count, int))
+    seen = band.inside[:, len(band.along_px) // 2] > 0
+    return samples, float((use & seen).sum() / max(1, seen.sum()))

@@ -167,9 +167,9 @@ class _Problem:
             jac=lambda p: self.jacobian(p, weighted, inflation),
             x_scale=self.unknowns.column("scale"),
             method="lm",
-            xtol=1e-8,
-            ftol=1e-8,
-            max_nfev=40,
+            xtol=1e-6,
+            ftol=1e-6,
+            max_nfev=25,
         )
         solution: FloatArray = found.x
         return solution

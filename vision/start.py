@@ -1,0 +1,93 @@
+"""Where the fit starts, and what is known before it looks: lens, pose, thickness, hat."""
+
+import numpy as np
+
+from vision.camera import Camera, Pose, focal_px
+from vision.circle_pose import circle_poses, conic_of
+from vision.ellipse import Ellipse
+from vision.photo import Photo
+from vision.request import Request
+from vision.unknowns import Unknowns
+
+NOMINAL_RADIUS_MM = 165.0
+RADIUS_STD = 0.2
+# Some makers state the equivalent for the diagonal, some for the width.
+TOLD_LENS_STD = 0.04
+# Phones' main cameras, then their longer ones; a copy may have been cropped, which lengthens the lens.
+LENSES_MM = ((26.0, 0.10), (50.0, 0.12))
+CROPPED_LENSES_MM = ((28.0, 0.18), (50.0, 0.2))
+SHIFT_STD, CROPPED_SHIFT_STD = 0.02, 0.08
+PLAIN_ASPECTS = (4 / 3, 3 / 2, 16 / 9)
+BLOOM_PX, BLOOM_STD_PX = 0.3, 0.3
+THICKNESS_MM, THICKNESS_STD_MM = 22.0, 7.0
+HEIGHT_MM, HEIGHT_STD_MM = 52.0, 15.0
+TOLD_STD_MM = 0.3
+# The silhouette runs where the outer chamfer ends, so far below the face.
+CHAMFER_MM, CHAMFER_STD_MM = 0.8, 0.4
+
+
+def lenses(photo: Photo) -> list[tuple[float, float]]:
+    """Return the focal lengths worth starting from, 35 mm equivalents, each with its relative deviation."""
+    if photo.f35_mm is not None:
+        return [(photo.f35_mm, TOLD_LENS_STD)]
+    return list(CROPPED_LENSES_MM if maybe_cropped(photo) else LENSES_MM)
+
+
+def maybe_cropped(photo: Photo) -> bool:
+    """Whether the photo lost its camera's data, or has a shape that no camera gives."""
+    aspect = max(photo.width, photo.height) / min(photo.width, photo.height)
+    return not photo.has_exif or min(abs(aspect - plain) for plain in PLAIN_ASPECTS) > 0.02
+
+
+def poses_of(photo: Photo, ellipse: Ellipse, f35_mm: float) -> list[Pose]:
+    """Return the two poses of a rim of nominal size seen as ``ellipse``."""
+    camera = plain_camera(photo, f35_mm)
+    conic = conic_of(ellipse.centre_px, ellipse.half_axes_px, ellipse.angle_rad)
+    return circle_poses(conic, camera, NOMINAL_RADIUS_MM)
+
+
+def plain_camera(photo: Photo, f35_mm: float) -> Camera:
+    """Return a camera without distortion that looks through the photo's centre."""
+    return Camera(focal_px(f35_mm, photo.width, photo.height), (photo.width - 1) / 2, (photo.height - 1) / 2)
+
+
+def first_unknowns(photo: Photo, pose: Pose, lens: tuple[float, float], request: Request) -> Unknowns:
+    """Return the unknowns that every scene has: camera, pose, rim, bloom, thickness and hat."""
+    f35_mm, lens_std = lens
+    shift_std = CROPPED_SHIFT_STD if maybe_cropped(photo) else SHIFT_STD
+    unknowns = Unknowns()
+    unknowns.add("log_focal", np.log(focal_px(f35_mm, photo.width, photo.height)), 0.04, std=lens_std)
+    unknowns.add("shift_x", 0.0, 0.02, std=shift_std)
+    unknowns.add("shift_y", 0.0, 0.02, std=shift_std)
+    unknowns.add("k1", 0.0, 0.03, std=0.03)
+    unknowns.add("lean_x", 0.0, 0.05)
+    unknowns.add("lean_y", 0.0, 0.05)
+    x, y, far_mm = pose.centre_mm
+    unknowns.add("at_x", x / far_mm, 0.02)
+    unknowns.add("at_y", y / far_mm, 0.02)
+    unknowns.add("log_far", np.log(far_mm), 0.05)
+    unknowns.add("log_rim", np.log(NOMINAL_RADIUS_MM), 0.05, std=RADIUS_STD)
+    unknowns.add("bloom", BLOOM_PX, 0.3, std=BLOOM_STD_PX)
+    unknowns.add("chamfer", CHAMFER_MM, 0.3, std=CHAMFER_STD_MM)
+    unknowns.add("rim_offset", 0.0, 0.3, std=rim_offset_std_px(photo, f35_mm, far_mm))
+    add_told(unknowns, request)
+    return unknowns
+
+
+def rim_offset_std_px(photo: Photo, f35_mm: float, far_mm: float) -> float:
+    """Return how far a whole rim may be misplaced: half a pixel, and a share of a chamfer's width."""
+    per_mm = focal_px(f35_mm, photo.width, photo.height) / far_mm
+    return float(np.hypot(0.4, 0.15 * per_mm))
+
+
+def add_told(unknowns: Unknowns, request: Request) -> None:
+    """Add the heights, narrow where the person measured them."""
+    thickness, told = request.thickness_mm, request.thickness_mm is not None
+    unknowns.add(
+        "thickness",
+        THICKNESS_MM if thickness is None else thickness,
+        3.0,
+        std=TOLD_STD_MM if told else THICKNESS_STD_MM,
+    )
+    height, told = request.height_mm, request.height_mm is not None
+    unknowns.add("height", HEIGHT_MM if height is None else height, 5.0, std=TOLD_STD_MM if told else HEIGHT_STD_MM)
