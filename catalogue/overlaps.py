@@ -9,10 +9,13 @@ import numpy as np
 from scipy.sparse.csgraph import connected_components
 
 from catalogue.schema import AXLES, OFFERS, UNKNOWN, Catalogue, FloatArray, IntArray
-from catalogue.separation import TOLD_APART_STDS, Separation, Separations
+from catalogue.separation import TOLD_APART_STDS, BoolArray, Separation, Separations
 
 PRECISION_MM = 1.0
 """Standard deviation of a fair photo or tape reading, mm: pairs that need better are listed."""
+
+SHOWN_EVIDENCE = 4
+"""So many names of evidence stand in a line of the table; the wire form has all."""
 
 PART_COLUMNS = ("rotor", "pads", "caliper")
 PART_NAMES = tuple(f"{axle} {kind}" for axle in AXLES for kind in ("rotor", "pads"))
@@ -71,8 +74,10 @@ class Group:
     packages : tuple of str
         Two or more.
     resolved_by : tuple of str
-        Evidence that still does: numbers on the parts, the build month, the option code where no dealer fits any of
-        them.
+        Evidence that tells every two apart all the same: numbers on the parts, the build month, the option code where
+        no dealer fits any of them.
+    by_other_axle : tuple of str
+        Evidence on the other axle that tells every two apart.
     same_parts : tuple of str
         Parts that all have, with their axle.
     """
@@ -81,16 +86,18 @@ class Group:
     axle: str
     packages: tuple[str, ...]
     resolved_by: tuple[str, ...]
+    by_other_axle: tuple[str, ...]
     same_parts: tuple[str, ...]
 
     def to_json(self) -> dict[str, Any]:
-        """Return the wire form, that of an identification's ``cannot_tell_apart``."""
+        """Return the wire form, that of an identification's ``cannot_tell_apart`` with a line and the other axle."""
         return {
             "line": self.line,
             "axle": self.axle,
             "packages": list(self.packages),
             "by": "any reading",
             "resolved_by": list(self.resolved_by),
+            "by_other_axle": list(self.by_other_axle),
             "same_parts": list(self.same_parts),
         }
 
@@ -127,7 +134,7 @@ class Matrix:
     axle: str
     packages: tuple[str, ...]
     needs_std_mm: FloatArray
-    by_reading: np.ndarray[Any, np.dtype[np.bool_]]
+    by_reading: BoolArray
 
     def to_json(self) -> dict[str, Any]:
         """Return the wire form."""
@@ -179,7 +186,7 @@ class Overlaps:
         return "\n".join(
             [
                 "No reading tells these apart:",
-                *_table(("line", "axle", "packages", "resolved by", "same parts"), map(_group_cells, self.groups)),
+                *_table(("line", "axle", "packages", "told apart by", "same parts"), map(_group_cells, self.groups)),
                 "",
                 f"These need a reading better than {self.precision_mm:g} mm, or another kind of evidence "
                 f"({self.easy_pairs} other pairs don't):",
@@ -260,7 +267,8 @@ class _LineAxle:
         _, labels = connected_components(~self.separations.by_reading, directed=False)
         for label in np.flatnonzero(np.bincount(labels) > 1):
             places = [int(place) for place in np.flatnonzero(labels == label)]
-            yield Group(*self.names, self.keys(places), self._resolved_by(places), self._same_parts(places))
+            resolved = self._resolved_by(places), self._by_other_axle(places)
+            yield Group(*self.names, self.keys(places), *resolved, self._same_parts(places))
 
     def pairs(self, precision_mm: float) -> Iterator[Pair]:
         """Yield the pairs whose best length needs a reading better than ``precision_mm``."""
@@ -273,10 +281,18 @@ class _LineAxle:
     def _resolved_by(self, places: Sequence[int]) -> tuple[str, ...]:
         """Return evidence that tells every two of the group apart."""
         inside = np.ix_(places, places)
-        apart = ~np.eye(len(places), dtype=np.bool_)
-        numbers = [name for name, differs in self.separations.numbers.items() if differs[inside][apart].all()]
+        numbers = [name for name, differs in self.separations.numbers.items() if _all_apart(differs[inside])]
         records = {"option_code": self._codes_differ(places), "built": self._months_differ(places)}
         return (*numbers, *(name for name, differ in records.items() if differ))
+
+    def _by_other_axle(self, places: Sequence[int]) -> tuple[str, ...]:
+        """Return evidence on the other axle that tells every two of the group apart; none where one lacks it."""
+        rows = self.catalogue.packages.row[self.packages[list(places)], 1 - self.axle]
+        if (rows == UNKNOWN).any():
+            return ()
+        other = Separations(self.catalogue, rows)
+        differs = other.looks | {name: gaps > 0 for name, gaps in other.lengths_mm.items()} | other.numbers
+        return tuple(name for name, each in differs.items() if _all_apart(each))
 
     def _months_differ(self, places: Sequence[int]) -> bool:
         """Whether on every model that has several of the packages one was built after the other."""
@@ -336,6 +352,11 @@ class _LineAxle:
         return [list(parts) for parts in zip(*(column.tolist() for column in columns), strict=True)]
 
 
+def _all_apart(differs: BoolArray) -> bool:
+    """Whether every two of a set differ, (N, N)."""
+    return bool(differs[~np.eye(len(differs), dtype=np.bool_)].all())
+
+
 def _line_axles(catalogue: Catalogue) -> Iterator[_LineAxle]:
     table = catalogue.fitments
     line_of = table.model_line[table.model]
@@ -367,8 +388,12 @@ def _shared_parts(catalogue: Catalogue) -> tuple[SharedPart, ...]:
 
 
 def _group_cells(group: Group) -> tuple[str, ...]:
-    resolved, same = ", ".join(group.resolved_by) or "nothing on this axle", ", ".join(group.same_parts) or "-"
-    return group.line, group.axle, " / ".join(group.packages), resolved, same
+    other = next(axle for axle in AXLES if axle != group.axle)
+    resolved = [*group.resolved_by, *(f"{other} {name}" for name in group.by_other_axle)]
+    same = ", ".join(group.same_parts) or "-"
+    more = len(resolved) - SHOWN_EVIDENCE
+    shown = [*resolved[:SHOWN_EVIDENCE], f"and {more} more"] if more > 0 else resolved
+    return group.line, group.axle, " / ".join(group.packages), ", ".join(shown) or "nothing", same
 
 
 def _pair_cells(pair: Pair) -> tuple[str, ...]:

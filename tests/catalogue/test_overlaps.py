@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from catalogue.evidence import read_evidence
 from catalogue.generate import generate_catalogue
+from catalogue.identify import identify
 from catalogue.load import load_catalogue
 from catalogue.overlaps import Group, Overlaps, Pair, overlaps
-from catalogue.schema import Catalogue
+from catalogue.schema import AXLES, Catalogue
 from catalogue.separation import TOLD_APART_STDS, Separations
 
 
@@ -64,6 +66,28 @@ def test_a_shared_rear_rotor_leaves_its_packages_open_there(found: Overlaps) -> 
     assert set(rear.same_parts) == {"rear rotor", "rear pads"}
     shared = next(each for each in found.shared_parts if each.part == "QN-R-34524")
     assert (shared.axle, shared.kind, set(shared.packages)) == ("rear", "rotor", set(rear.packages))
+
+
+def test_the_other_axle_tells_apart_what_this_one_cannot(found: Overlaps) -> None:
+    assert {"surface", "rotor_mark"} <= set(group(found, "OB-SPORT-S", "rear").by_other_axle)
+    assert "diameter_mm" not in group(found, "QN-PLUS", "rear").by_other_axle  # two of the three are one size
+    assert group(found, "TW-HEAVY-A", "front").by_other_axle == ()
+
+
+@pytest.mark.parametrize("axle", ["front", "rear"])
+def test_the_groups_are_those_that_an_identification_finds(demo: Catalogue, found: Overlaps, axle: str) -> None:
+    groups = [each for each in found.groups if each.axle == axle]
+    assert groups
+    for each in groups:
+        row = demo.packages.row[demo.packages.index[each.packages[0]], AXLES.index(axle)]
+        diameter_mm = float(demo.rotors.diameter_mm[demo.packages.rotor[row]])
+        evidence = {"vehicle": {"line": each.line}, "axles": {axle: {"diameter_mm": diameter_mm}}}
+        alike = [
+            set(other.packages)
+            for other in identify(demo, read_evidence(evidence)).cannot_tell_apart
+            if other.by == "any reading"
+        ]
+        assert set(each.packages) in alike
 
 
 def test_a_pair_that_differs_in_its_face_says_so_and_keeps_its_pads(found: Overlaps) -> None:
