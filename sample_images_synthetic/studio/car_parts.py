@@ -52,7 +52,7 @@ def caliper(rng: np.random.Generator, rotor: Rotor, *, span_deg: float) -> Item:
     claw = [(inner + 6, near), (inner + 2, room), (rim + 4, room), (rim + 4, -thickness - room)]
     claw += [(inner - 4, -thickness - room), (inner - 2, -thickness - far), (outer - 12, -thickness - far)]
     claw += [(outer, 12 - thickness - far), (outer, near - 12), (outer - 10, near)]
-    body = sector(rounded_profile(claw[::-1], 2.5), span_deg)
+    body = round_ended(rounded_profile(claw[::-1], 2.5), span_deg, radius_mm=rim)
     body = body - bridge_window(rim, span_deg) + piston_housings(rng, rotor, near=near, far=far, span_deg=span_deg)
     ears = around(cylinder(16, 26, z_mm=-thickness - 34), 1, radius_mm=rim + 10, start_rad=np.radians(span_deg / 2 - 4))
     ears += around(
@@ -61,6 +61,7 @@ def caliper(rng: np.random.Generator, rotor: Rotor, *, span_deg: float) -> Item:
     paint = CALIPER_PAINTS[int(rng.integers(len(CALIPER_PAINTS)))]
     return {
         "caliper": part(united([body, *ears]), "paint", paint),
+        "fittings": part(fittings(outer, near, span_deg=span_deg), "metal", (0.33, 0.32, 0.3)),
         "backing": part(pads(rotor, inner, span_deg=0.8 * span_deg, layer=(9.0, 14.5)), "metal", (0.12, 0.11, 0.1)),
         "pads": part(
             pads(rotor, inner, span_deg=0.76 * span_deg, layer=(PAD_GAP_MM, 9.0)), "rubber", (0.09, 0.085, 0.08)
@@ -71,6 +72,25 @@ def caliper(rng: np.random.Generator, rotor: Rotor, *, span_deg: float) -> Item:
 def sector(profile: Profile | Any, span_deg: float) -> Any:
     """Part of a turned body, centred on the x axis."""
     return turned(profile, 360, degrees=span_deg).rotate((0, 0, -span_deg / 2))
+
+
+def round_ended(profile: Any, span_deg: float, *, radius_mm: float) -> Any:
+    """Sector whose end faces run into its sides with a radius of 5 mm, as cast."""
+    steps = []
+    for angle in np.linspace(0, np.pi / 2, 7):
+        inset, back = 5.0 * (1 - np.cos(angle)), 5.0 * (1 - np.sin(angle))
+        shrunk = shapely.Polygon(profile).buffer(-inset)
+        ring = np.asarray(shapely.geometry.polygon.orient(shrunk).exterior.coords)[:-1]
+        steps.append(sector(ring, span_deg - 2 * float(np.degrees(back / radius_mm))))
+    return united(steps)
+
+
+def fittings(outer_mm: float, near_mm: float, *, span_deg: float) -> Any:
+    """Screws through the bridge and the bleed nipples at the caliper's ends."""
+    screw = cylinder(11, 8, z_mm=near_mm - 4) - cylinder(5.5, 4, z_mm=near_mm + 1, segments=6)
+    nipple = cylinder(9, 8, z_mm=near_mm - 2, segments=6) + cylinder(5, 18, z_mm=near_mm - 2, segments=24)
+    places = [(screw, 0.38), (screw, 0.27), (screw, -0.27), (screw, -0.38), (nipple, 0.45), (nipple, -0.45)]
+    return united([solid.translate((outer_mm - 17, 0, 0)).rotate((0, 0, share * span_deg)) for solid, share in places])
 
 
 def bridge_window(rim_mm: float, span_deg: float) -> Any:
