@@ -13,11 +13,12 @@ import numpy.typing as npt
 from vision.edges import Image
 from vision.measurement import FloatArray
 from vision.references.floor import Floor
+from vision.references.pieces import MAX_PIECES, Contrast, Pieces
 from vision.references.sides import to_pixels
 
 # The rim spans about so many pixels in the reduced photo: sides of a card then span 60 to 150.
 RIM_SPAN_PX = 420.0
-MAX_PIECES = 260
+LEAST_SHARE = 0.18
 PARALLEL_RAD = np.radians(7.0)
 # Feet on each side: a few to sort out the most, then enough to tell the best from the second best.
 FEET = (6, 20)
@@ -83,90 +84,24 @@ class Rectangles:
         return np.array([[s * cos, -s * sin, x], [s * sin, s * cos, y], [0.0, 0.0, 1.0]])
 
 
-@dataclass(frozen=True)
-class Pieces:
-    """Straight edge pieces on the plane.
-
-    Attributes
-    ----------
-    middle_mm : (N, 2) ndarray
-    turn_rad : (N,) ndarray
-        Direction, 0 to pi.
-    length_mm : (N,) ndarray
-    """
-
-    middle_mm: FloatArray
-    turn_rad: FloatArray
-    length_mm: FloatArray
-
-
-@dataclass(frozen=True)
-class Contrast:
-    """A reduced photo's edges: gradient (H, W, 2) of the strongest channel over the local clutter."""
-
-    gradient: npt.NDArray[np.float32]
-
-    @classmethod
-    def of(cls, bgr: Image) -> "Contrast":
-        """Work out the gradient; colour counts as much as brightness."""
-        smooth = cv2.GaussianBlur(bgr, (0, 0), 0.9).astype(np.float32)
-        blue, green, red = cv2.split(smooth)
-        channels = [(blue + 2 * green + red) / 4, red - green, (red + green) / 2 - blue]
-        best = np.zeros((*bgr.shape[:2], 2), np.float32)
-        power = np.zeros(bgr.shape[:2], np.float32)
-        for channel in channels:
-            gx = cv2.Sobel(channel, cv2.CV_32F, 1, 0, scale=0.125)
-            gy = cv2.Sobel(channel, cv2.CV_32F, 0, 1, scale=0.125)
-            strength = gx * gx + gy * gy
-            stronger = strength > power
-            best[stronger] = np.stack([gx[stronger], gy[stronger]], axis=-1)
-            power = np.maximum(power, strength)
-        clutter = cv2.blur(np.sqrt(power), (25, 25))
-        return cls(best / (1.5 * clutter + 1.0)[..., None])
-
-    def across(self, xy_px: FloatArray, normal_px: FloatArray) -> FloatArray:
-        """Return the gradient along normals, clipped to -1..1, at points of any leading shape; 0 off the picture."""
-        height, width = self.gradient.shape[:2]
-        column, row = np.rint(xy_px[..., 0]).astype(np.intp), np.rint(xy_px[..., 1]).astype(np.intp)
-        inside = (column >= 0) & (column < width) & (row >= 0) & (row < height)
-        read = self.gradient[np.where(inside, row, 0), np.where(inside, column, 0)]
-        steep: FloatArray = np.clip((read * normal_px).sum(axis=-1), -1.0, 1.0)
-        return np.where(inside, steep, 0.0)
-
-
-def reduced(bgr: Image, floor: Floor) -> tuple[Image, Floor]:
-    """Shrink a photo until the rim spans about ``RIM_SPAN_PX``."""
+def reduced(bgr: Image, floor: Floor) -> tuple[Image, float]:
+    """Shrink a photo until the rim spans about ``RIM_SPAN_PX``; return it and by how much."""
     shrink = max(1.0, 2 * floor.rim_radius_mm * floor.px_per_mm / RIM_SPAN_PX)
     if shrink == 1.0:
-        return bgr, floor
+        return bgr, 1.0
     size = (round(bgr.shape[1] / shrink), round(bgr.shape[0] / shrink))
-    return np.asarray(cv2.resize(bgr, size, interpolation=cv2.INTER_AREA)), floor.reduced(bgr.shape[1] / size[0])
+    return np.asarray(cv2.resize(bgr, size, interpolation=cv2.INTER_AREA)), bgr.shape[1] / size[0]
 
 
-def edge_pieces(bgr: Image, floor: Floor, least_mm: float) -> Pieces:
-    """Trace straight edge pieces in a reduced photo, in brightness and in colour, longest first."""
-    lab = cv2.cvtColor(bgr, cv2.COLOR_BGR2LAB)
-    lines = []
-    for channel, steep in zip(cv2.split(lab), (10, 6, 6), strict=True):
-        drawing = cv2.ximgproc.createEdgeDrawing()
-        settings = cv2.ximgproc.EdgeDrawing.Params()
-        settings.GradientThresholdValue = steep
-        settings.AnchorThresholdValue = 2
-        settings.MinPathLength = 12
-        settings.MinLineLength = 10
-        drawing.setParams(settings)
-        drawing.detectEdges(np.ascontiguousarray(channel))
-        found = drawing.detectLines()
-        if found is not None:
-            lines.append(np.asarray(found, np.float64).reshape(-1, 4))
-    ends_px = np.vstack([*lines, np.zeros((0, 4))])
-    first, last = floor.to_plane(ends_px[:, :2]), floor.to_plane(ends_px[:, 2:])
-    run = last - first
-    length = np.hypot(*run.T)
-    order = np.argsort(-length)[:MAX_PIECES]
-    order = order[length[order] >= least_mm]
-    turn = np.arctan2(run[:, 1], run[:, 0]) % np.pi
-    return Pieces(((first + last) / 2)[order], turn[order], length[order])
+def side_pieces(pieces: Pieces, shape: Shape, floor: Floor) -> Pieces:
+    """Return the pieces that can be sides of the shape, or parts of sides, longest first."""
+    length = pieces.length_mm
+    fits = (length >= LEAST_SHARE * shape.height_mm) & (length <= 1.1 * shape.scale[1] * shape.width_mm)
+    far = np.hypot(*pieces.middle_mm.T) / floor.rim_radius_mm
+    if shape.inside is not None:
+        fits &= far < 1.03 if shape.inside else far > 0.97
+    order = np.flatnonzero(fits)
+    return pieces[order[np.argsort(-length[order])[:MAX_PIECES]]]
 
 
 def propose(pieces: Pieces, shape: Shape) -> Rectangles:
@@ -295,17 +230,14 @@ def _to_picture(feet: FloatArray, normals: FloatArray, floor: Floor) -> tuple[Fl
 
 def _distinct(ranked: Rectangles, shape: Shape) -> Rectangles:
     """Keep the best of guesses that nearly agree, ``KEEP`` at most."""
+    away = np.hypot(*(ranked.centre_mm[:, None] - ranked.centre_mm[None]).transpose(2, 0, 1))
+    bend = np.abs(_bend(ranked.turn_rad[:, None] - ranked.turn_rad[None]))
+    grown = np.abs(ranked.scale[:, None] / ranked.scale[None] - 1)
+    close = (away < 0.06 * shape.width_mm) & (bend < np.radians(5)) & (grown < 0.05)
     kept: list[int] = []
-    for number in range(len(ranked)):
-        if len(kept) == KEEP or ranked.score[number] <= 0:
-            break
-        others = np.array(kept, np.intp)
-        away = np.hypot(*(ranked.centre_mm[others] - ranked.centre_mm[number]).T)
-        bend = np.abs(_bend(ranked.turn_rad[others] - ranked.turn_rad[number]))
-        grown = np.abs(ranked.scale[others] / ranked.scale[number] - 1)
-        close = (away < 0.06 * shape.width_mm) & (bend < np.radians(5)) & (grown < 0.05)
-        if not close.any():
-            kept.append(number)
+    for number in np.flatnonzero(ranked.score > 0):
+        if len(kept) < KEEP and not close[number, kept].any():
+            kept.append(int(number))
     return ranked[np.array(kept, np.intp)]
 
 

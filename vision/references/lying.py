@@ -1,0 +1,128 @@
+"""A rectangle of known size lying on the rotor or beside it: searched for, then measured along its sides."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.edges import Image
+from vision.figure import Figure, Sighting, rectangle
+from vision.measurement import FloatArray
+from vision.references.floor import Floor
+from vision.references.outline import outline_feet, refine_outline, settled
+from vision.references.parse import Reference
+from vision.references.pieces import Contrast
+from vision.references.rectangle import Rectangles, Shape, judge, propose, reduced, side_pieces
+from vision.references.sides import Stretch, to_pixels
+
+# Rotors of cars are between these diameters, mm; a thing on the bench is farther away and looks smaller.
+RIM_MM = (230.0, 430.0)
+BENCH_SHRINK = 0.93
+# Guesses that are measured at full size, and the score under which a guess is a pattern, not a thing.
+MEASURED = 3
+LEAST_SCORE = 0.55
+LEAST_GOOD = 0.5
+# How far from a guess its edges may be, as shares of the shorter side, then nearer.
+REACHES = (0.03, 0.015, 0.008)
+LEAST_REACH_PX = 2.5
+GOOD_PX = 0.8
+# The rim's wall hides what is under the rotor a little beyond the rim itself.
+HIDDEN = 1.03
+
+
+@dataclass(frozen=True)
+class _Guess:
+    floor: Floor
+    guesses: Rectangles
+    number: int
+
+    @property
+    def score(self) -> float:
+        return float(self.guesses.score[self.number])
+
+    @property
+    def homography(self) -> FloatArray:
+        """From the figure's frame, mm, to pixels."""
+        return self.floor.homography @ self.guesses.to_plane(self.number)
+
+
+def find_rectangles(
+    bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside: bool, corner_mm: float
+) -> list[Sighting]:
+    """Find rectangles of a reference's size.
+
+    Parameters
+    ----------
+    bgr : (H, W, 3) ndarray of uint8
+    floors : sequence of Floor
+        Where the rotor's face may be: both tilts of its rim.
+    reference : Reference
+    inside : bool
+        On the rotor, or beside it and perhaps partly under it.
+    corner_mm : float
+        How much of each side's ends to leave out.
+
+    Returns
+    -------
+    list of Sighting
+        Best first.
+    """
+    guesses = _search(bgr, floors, reference, inside=inside)
+    measured = [_measure(bgr, guess, reference, inside=inside, corner_mm=corner_mm) for guess in guesses[:MEASURED]]
+    return sorted((s for s in measured if s is not None), key=lambda s: s.score, reverse=True)
+
+
+def _search(bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside: bool) -> list[_Guess]:
+    shape = Shape(*reference.size_mm, _scales(floors[0], inside=inside), inside)
+    found: list[_Guess] = []
+    small, shrink = reduced(bgr, floors[0])
+    contrast = Contrast.of(small)
+    for floor in floors:
+        near = floor.reduced(shrink)
+        pieces = side_pieces(contrast.pieces(near), shape, near)
+        rated = judge(propose(pieces, shape), shape, contrast, near)
+        found += [_Guess(floor, rated, number) for number in range(len(rated)) if rated.score[number] >= LEAST_SCORE]
+    return sorted(found, key=lambda guess: guess.score, reverse=True)
+
+
+def _scales(floor: Floor, *, inside: bool) -> tuple[float, float]:
+    """Return how many nominal millimetres a true one may span, least and most."""
+    nominal = 2 * floor.rim_radius_mm
+    return nominal / RIM_MM[1] * (1.0 if inside else BENCH_SHRINK), nominal / RIM_MM[0]
+
+
+def _measure(bgr: Image, guess: _Guess, reference: Reference, *, inside: bool, corner_mm: float) -> Sighting | None:
+    width_mm, height_mm = reference.size_mm
+    sides, corners = rectangle(width_mm, height_mm), corners_mm(width_mm, height_mm)
+    stretch = outline_feet(corners, _feet_count(reference), corner_mm)
+    if not inside:
+        stretch = _uncovered(stretch, guess)
+    short_px = height_mm * guess.floor.px_per_mm * float(guess.guesses.scale[guess.number])
+    reaches = tuple(max(LEAST_REACH_PX, share * short_px) for share in REACHES)
+    found = refine_outline(bgr, guess.homography, stretch, sides, reaches)
+    if found is None:
+        return None
+    fit, samples = found
+    good = settled(fit, samples, max(GOOD_PX, 3 * fit.spread_px))
+    share = len(good) / max(1, len(stretch.side))
+    if share < LEAST_GOOD or len(np.unique(good.side)) < 3:
+        return None
+    figure = Figure(reference.kind, sides, None, reference.size_std, reference.thickness_mm, reference.thickness_std_mm)
+    return Sighting(figure, good, to_pixels(fit.homography, corners), fit.homography, guess.score * share)
+
+
+def _feet_count(reference: Reference) -> int:
+    """One foot to about every 1.5 mm of a card, every 3 mm of a sheet."""
+    return int(np.clip(reference.size_mm[0] / 1.4, 40, 100))
+
+
+def corners_mm(width_mm: float, height_mm: float) -> FloatArray:
+    """Return a rectangle's corners (4, 2) so that its side ``i`` runs from corner ``i``: right, top, left, bottom."""
+    x, y = width_mm / 2, height_mm / 2
+    return np.array([[x, -y], [x, y], [-x, y], [-x, -y]])
+
+
+def _uncovered(stretch: Stretch, guess: _Guess) -> Stretch:
+    on_plane = to_pixels(guess.guesses.to_plane(guess.number), stretch.xy_mm)
+    seen = np.hypot(*on_plane.T) > HIDDEN * guess.floor.rim_radius_mm
+    return Stretch(stretch.xy_mm[seen], stretch.side[seen], stretch.bright_inside[seen])
