@@ -15,6 +15,10 @@ from service.pages.job import Entrance, Job
 from service.pages.questions import CAR_QUESTIONS, QUICK, READINGS
 
 router = APIRouter()
+SHOWN_LOOKS = 4
+SHOWN_HELPFUL = 3
+SEEN_ON_THE_BENCH = ("rotor_mark", "surface", "construction", "ventilation")
+UNFOLDED = "Thickness and wear"
 _AXLES = (
     ("front", "Front"),
     ("rear", "Rear"),
@@ -60,13 +64,22 @@ class WantedPage:
 
 
 @dataclass(frozen=True)
+class Group:
+    """Fields that belong together; those that matter less wait folded up."""
+
+    title: str
+    fields: Sequence[Field]
+    folded: bool
+
+
+@dataclass(frozen=True)
 class FieldsPage:
     """Context of ``looks.html`` and ``readings.html``."""
 
     job_id: str
     job: Job
     steps: Sequence[Step]
-    groups: Mapping[str, Sequence[Field]]
+    groups: Sequence[Group]
     answer: Ranked
 
 
@@ -128,7 +141,11 @@ async def change_wanted(request: Request, job_id: str, desk: AtDesk) -> Redirect
 def looks(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
     """Ask what a look settles, what settles most for this car first."""
     standing = desk.standing(job_id)
-    groups = {"": _fields(standing, _by_gain(standing, QUICK))}
+    keys = _by_gain(standing, QUICK)
+    groups = [
+        _group(standing, "", keys[:SHOWN_LOOKS]),
+        _group(standing, "More to look at", keys[SHOWN_LOOKS:], folded=True),
+    ]
     return show_page(request, "looks.html", _fields_page(standing, "looks", groups))
 
 
@@ -147,12 +164,14 @@ async def take_looks(request: Request, job_id: str, desk: AtDesk) -> RedirectRes
 def readings(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
     """Ask for readings taken by hand."""
     standing = desk.standing(job_id)
-    groups = {title: _fields(standing, keys) for title, keys in READINGS.items()}
+    asked = [check["check"] for check in standing.identification["next_checks"]]
+    helps = [key for key in dict.fromkeys(asked) if any(key in keys for keys in READINGS.values())][:SHOWN_HELPFUL]
+    groups = [_group(standing, "What would help most", helps)]
     if standing.job.bench:
-        groups = {
-            "What can be seen": _fields(standing, ("rotor_mark", "surface", "construction", "ventilation")),
-            **groups,
-        }
+        groups.append(_group(standing, "What can be seen", SEEN_ON_THE_BENCH))
+    for title, keys in READINGS.items():
+        rest = [key for key in keys if key not in helps]
+        groups.append(_group(standing, title, rest, folded=title != UNFOLDED))
     return show_page(request, "readings.html", _fields_page(standing, "readings", groups))
 
 
@@ -191,11 +210,13 @@ def _by_gain(standing: Standing, keys: Sequence[str]) -> list[str]:
     return sorted(keys, key=lambda key: -gains.get(key, 0.0))
 
 
-def _fields(standing: Standing, keys: Sequence[str]) -> list[Field]:
-    return fields_of(standing.job, keys, standing.faults, standing.desk.bounds)
+def _group(standing: Standing, title: str, keys: Sequence[str], *, folded: bool = False) -> Group:
+    """Return a group of fields; one that holds an answer is never folded up."""
+    fields = fields_of(standing.job, keys, standing.faults, standing.desk.bounds)
+    return Group(title, fields, folded and not any(field.answer.text for field in fields))
 
 
-def _fields_page(standing: Standing, current: str, groups: Mapping[str, Sequence[Field]]) -> FieldsPage:
+def _fields_page(standing: Standing, current: str, groups: Sequence[Group]) -> FieldsPage:
     return FieldsPage(
         job_id=standing.job_id,
         job=standing.job,

@@ -18,7 +18,8 @@ from service.pages.said import answer_words, place_words
 from service.problems import Problem
 
 router = APIRouter()
-RECORDS = ("car.option_code", "car.built")
+# Asked last: a vehicle number names no package by itself, but leads to the records that do.
+RECORDS = ("car.vin", "car.option_code", "car.built")
 _WORDS = (
     "Alfa Bravo Charlie Delta Echo Foxtrot Golf Hotel India Juliett Kilo Lima Mike November Oscar Papa Quebec "
     "Romeo Sierra Tango Uniform Victor Whiskey X-ray Yankee Zulu"
@@ -85,12 +86,10 @@ async def take(request: Request, job_id: str, place: str, desk: AtDesk) -> Redir
 
 
 def _next_place(standing: Standing) -> str:
-    """Return where the next answer goes: the VIN first, then what settles most; empty where all is said."""
+    """Return where the next answer goes: what settles most, then the records; empty where all is said."""
     job = standing.job
     done = {*job.answers, *job.passed}
-    if "car.vin" not in done:
-        return "car.vin"
-    if standing.identification["verdict"] in ("ready", "no-match"):
+    if done and standing.identification["verdict"] in ("ready", "no-match"):
         return ""
     for check in next_checks_of(standing.identification):
         if question_of(check.key) is not None:

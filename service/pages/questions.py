@@ -295,12 +295,8 @@ CAR_QUESTIONS: Mapping[str, Question] = {
 # What a look or a wipe of the hand settles, before anything is measured.
 QUICK = ("rotor_mark", "pad_mark", "wheel_in", "surface", "construction", "ventilation", "caliper_mount", "pistons")
 READINGS = {
-    "The rotor": (
-        "condition",
-        "thickness_mm",
-        "thickness_over",
-        "min_thickness_mark_mm",
-        "mark_kind",
+    "Thickness and wear": ("condition", "thickness_mm", "thickness_over", "min_thickness_mark_mm", "mark_kind"),
+    "Other sizes of the rotor": (
         "diameter_mm",
         "circumference_mm",
         "height_mm",

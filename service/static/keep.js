@@ -29,6 +29,11 @@ function bringBack(form) {
     else if (control.type !== "hidden" || form.elements[control.name.slice(0, -5)].value) control.value = said[at];
     if (control.type === "hidden") control.previousElementSibling.textContent = control.value;
   });
+  for (const fold of form.querySelectorAll("details")) {
+    // What came back must be in sight.
+    fold.open ||= fields.some((control) => fold.contains(control) && control.type !== "hidden"
+      && (control.type === "radio" ? control.checked && control.value : control.value && control.type !== "select-one"));
+  }
 }
 
 for (const form of forms) {

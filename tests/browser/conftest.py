@@ -150,3 +150,16 @@ def begin_at_the_car(car: tuple[str, str, str]) -> Callable[[Page], None]:
         page.wait_for_url("**/looks")
 
     return begin
+
+
+@pytest.fixture(scope="session")
+def fill() -> Callable[[Page, str, str], None]:
+    """Fill the field of an answer, unfolding what it is folded into."""
+
+    def fill_one(page: Page, place: str, text: str) -> None:
+        folded = page.locator(f'details:not([open]):has([id="{place}"]) > summary')
+        if folded.count():
+            folded.click()
+        page.fill(f'[id="{place}"]', text)
+
+    return fill_one

@@ -10,12 +10,13 @@ from playwright.sync_api import BrowserContext, Page, expect
 from service.pages.shelf import Brake
 
 WIDTHS = (360, 1440)
+Fill = Callable[[Page, str, str], None]
 Open = Callable[..., BrowserContext]
 
 
 @pytest.mark.parametrize("width", WIDTHS)
 def test_at_the_car(
-    open_context: Open, width: int, begin_at_the_car: Callable[[Page], None], photo: Path, brake: Brake
+    open_context: Open, width: int, begin_at_the_car: Callable[[Page], None], photo: Path, brake: Brake, fill: Fill
 ) -> None:
     page = open_context(width).new_page()
     page.goto("/")
@@ -31,7 +32,7 @@ def test_at_the_car(
     page.click("text=Show the result")
     expect(page.locator(".verdict")).to_have_count(2)
     page.click(".steps >> text=Quick looks")
-    page.fill('[id="front.rotor_mark"]', brake.rotor.marks[0])
+    fill(page, "front.rotor_mark", brake.rotor.marks[0])
     page.click(".steps >> text=Result")  # leaving a form unsent loses nothing and changes nothing
     page.go_back()
     expect(page.locator('[id="front.rotor_mark"]')).to_have_value(brake.rotor.marks[0])
@@ -43,11 +44,11 @@ def test_at_the_car(
 
 @pytest.mark.parametrize("width", WIDTHS)
 def test_at_the_car_a_number_on_the_part_settles_it(
-    open_context: Open, width: int, begin_at_the_car: Callable[[Page], None], brake: Brake
+    open_context: Open, width: int, begin_at_the_car: Callable[[Page], None], brake: Brake, fill: Fill
 ) -> None:
     page = open_context(width).new_page()
     begin_at_the_car(page)
-    page.fill('[id="front.rotor_mark"]', brake.rotor.marks[0])
+    fill(page, "front.rotor_mark", brake.rotor.marks[0])
     page.click("text=Go on")
     page.wait_for_url("**/result")
     expect(page.locator("#order")).to_contain_text(brake.rotor.part)
@@ -56,7 +57,7 @@ def test_at_the_car_a_number_on_the_part_settles_it(
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-def test_on_the_phone(open_context: Open, width: int, car: tuple[str, str, str], brake: Brake) -> None:
+def test_on_the_phone(open_context: Open, width: int, car: tuple[str, str, str], brake: Brake, fill: Fill) -> None:
     page = open_context(width).new_page()
     page.goto("/")
     page.click("text=On the phone")
@@ -64,7 +65,8 @@ def test_on_the_phone(open_context: Open, width: int, car: tuple[str, str, str],
     page.check("[name=parts][value=both]")
     page.select_option("#model", f"{car[0]} / {car[1]}")
     page.click("text=Go on")
-    page.fill('[id="car.vin"]', "1G4AH99H45G118341")  # 49 CFR 565.15: its example with a 5 heard as a 9
+    page.click("text=Take the vehicle number")
+    fill(page, "car.vin", "1G4AH99H45G118341")  # 49 CFR 565.15: its example with a 5 heard as a 9
     page.click("text=Check and read back")
     expect(page.locator("main form")).to_contain_text("misheard")
     expect(page.locator("main form")).to_contain_text("1G4AH59H45G118341")
@@ -84,7 +86,7 @@ def test_on_the_phone(open_context: Open, width: int, car: tuple[str, str, str],
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-def test_on_the_bench(open_context: Open, width: int, photo: Path, empty_photo: Path, brake: Brake) -> None:
+def test_on_the_bench(open_context: Open, width: int, photo: Path, empty_photo: Path, brake: Brake, fill: Fill) -> None:
     page = open_context(width).new_page()
     page.goto("/")
     page.click("text=On the bench")
@@ -95,7 +97,7 @@ def test_on_the_bench(open_context: Open, width: int, photo: Path, empty_photo: 
     expect(rows.nth(0).locator("li").first).to_be_visible()
     expect(rows.nth(1)).to_contain_text("No brake rotor was found")
     rows.nth(1).get_by_role("link", name="Readings").click()
-    page.fill('[id="unknown.rotor_mark"]', brake.rotor.marks[0])
+    fill(page, "unknown.rotor_mark", brake.rotor.marks[0])
     page.click("text=Show the result")
     expect(page.locator("#order, .ranking").first).to_be_visible()
     expect(page.locator(".ranking").first).to_contain_text(brake.package)

@@ -10,6 +10,7 @@ from playwright.sync_api import BrowserContext, Page, Response, expect
 
 from service.pages.shelf import Brake
 
+Fill = Callable[[Page, str, str], None]
 Begin = Callable[[Page], None]
 Open = Callable[..., BrowserContext]
 FIRST_PAGE_BYTES = 100_000
@@ -27,12 +28,12 @@ def test_the_first_page_is_light(page: Page) -> None:
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_serious_in_either_colours(
-    open_context: Open, scheme: str, begin_at_the_car: Begin, brake: Brake
+    open_context: Open, scheme: str, begin_at_the_car: Begin, brake: Brake, fill: Fill
 ) -> None:
     page = open_context(360, color_scheme=scheme).new_page()
     begin_at_the_car(page)
     assert _serious(page) == []
-    page.fill('[id="front.rotor_mark"]', brake.rotor.marks[0])
+    fill(page, "front.rotor_mark", brake.rotor.marks[0])
     page.click("text=Go on")
     page.wait_for_url("**/result")
     assert _serious(page) == []
@@ -94,7 +95,7 @@ def test_at_the_car_by_keyboard_alone(page: Page, car: tuple[str, str, str], bra
 
 
 def test_everything_works_without_javascript(
-    open_context: Open, begin_at_the_car: Begin, photo: Path, brake: Brake
+    open_context: Open, begin_at_the_car: Begin, photo: Path, brake: Brake, fill: Fill
 ) -> None:
     page = open_context(java_script_enabled=False).new_page()
     begin_at_the_car(page)
@@ -106,10 +107,10 @@ def test_everything_works_without_javascript(
     page.click("text=Fit again")
     expect(page.locator(".readout")).to_contain_text("Diameter")
     page.get_by_role("link", name="Go on", exact=True).click()
-    page.fill('[id="front.thickness_mm"]', "2320")
+    fill(page, "front.thickness_mm", "2320")
     page.click("text=Show the result")
     expect(page.locator(".why-wrong", has_text="can't be right")).to_be_visible()
-    page.fill('[id="front.thickness_mm"]', f"{brake.rotor.thickness_mm - 0.4:g}")
+    fill(page, "front.thickness_mm", f"{brake.rotor.thickness_mm - 0.4:g}")
     page.click("text=Show the result")
     expect(page.locator(".verdict")).to_have_count(2)
     page.goto("/bench")
@@ -118,26 +119,28 @@ def test_everything_works_without_javascript(
     expect(page.locator("#rows tbody tr")).to_have_count(1)
 
 
-def test_an_impossible_reading_is_caught_with_what_is_plausible(page: Page, begin_at_the_car: Begin) -> None:
+def test_an_impossible_reading_is_caught_with_what_is_plausible(
+    page: Page, begin_at_the_car: Begin, fill: Fill
+) -> None:
     begin_at_the_car(page)
     page.goto(page.url.replace("looks", "readings"))
-    page.fill('[id="front.diameter_mm"]', "13")
+    fill(page, "front.diameter_mm", "13")
     page.click("text=Show the result")
     fault = page.locator('[id="front.diameter_mm-fault"]')
     expect(fault).to_contain_text("is plausible here")
     expect(fault).to_contain_text("Is it 13 in?")
     assert page.url.endswith("/readings")
-    page.fill('[id="front.diameter_mm"]', "13 in")
+    fill(page, "front.diameter_mm", "13 in")
     page.keyboard.press("Tab")
     expect(fault).to_be_empty()
 
 
-def test_inches_everywhere(page: Page, begin_at_the_car: Begin, brake: Brake) -> None:
+def test_inches_everywhere(page: Page, begin_at_the_car: Begin, brake: Brake, fill: Fill) -> None:
     page.goto("/")
     page.get_by_role("button", name="Change to inches").click()
     begin_at_the_car(page)
     page.goto(page.url.replace("looks", "readings"))
-    page.fill('[id="front.diameter_mm"]', f"{brake.rotor.diameter_mm / 25.4:.2f}")
+    fill(page, "front.diameter_mm", f"{brake.rotor.diameter_mm / 25.4:.2f}")
     page.click("text=Show the result")
     expect(page.locator(".charts")).to_contain_text(f"{brake.rotor.diameter_mm / 25.4:.2f} in")
     page.goto("/catalogue")
@@ -145,13 +148,13 @@ def test_inches_everywhere(page: Page, begin_at_the_car: Begin, brake: Brake) ->
     expect(page.locator(".drawings")).not_to_contain_text(" mm")
 
 
-def test_the_result_prints_on_one_page(page: Page, begin_at_the_car: Begin, brake: Brake) -> None:
+def test_the_result_prints_on_one_page(page: Page, begin_at_the_car: Begin, brake: Brake, fill: Fill) -> None:
     begin_at_the_car(page)
-    page.fill('[id="front.rotor_mark"]', brake.rotor.marks[0])
+    fill(page, "front.rotor_mark", brake.rotor.marks[0])
     page.click("text=Go on")
     page.goto(page.url.replace("result", "readings"))
-    page.fill('[id="front.diameter_mm"]', f"{brake.rotor.diameter_mm:g}")
-    page.fill('[id="front.thickness_mm"]', f"{brake.rotor.thickness_mm - 0.5:g}")
+    fill(page, "front.diameter_mm", f"{brake.rotor.diameter_mm:g}")
+    fill(page, "front.thickness_mm", f"{brake.rotor.thickness_mm - 0.5:g}")
     page.click("text=Show the result")
     page.wait_for_url("**/result")
     for paper in ("A4", "Letter"):

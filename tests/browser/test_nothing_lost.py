@@ -5,24 +5,25 @@ from pathlib import Path
 
 from playwright.sync_api import BrowserContext, Page, expect
 
+Fill = Callable[[Page, str, str], None]
 Begin = Callable[[Page], None]
 
 
-def test_reload_keeps_what_was_typed_and_not_sent(page: Page, begin_at_the_car: Begin) -> None:
+def test_reload_keeps_what_was_typed_and_not_sent(page: Page, begin_at_the_car: Begin, fill: Fill) -> None:
     begin_at_the_car(page)
-    page.fill('[id="car.wheel_in"]', "18")
+    fill(page, "car.wheel_in", "18")
     page.check('[name="front.surface"][value=slotted]')
     page.reload()
     expect(page.locator('[id="car.wheel_in"]')).to_have_value("18")
     expect(page.locator('[name="front.surface"][value=slotted]')).to_be_checked()
 
 
-def test_back_shows_every_answer(page: Page, begin_at_the_car: Begin) -> None:
+def test_back_shows_every_answer(page: Page, begin_at_the_car: Begin, fill: Fill) -> None:
     begin_at_the_car(page)
-    page.fill('[id="car.wheel_in"]', "18")
+    fill(page, "car.wheel_in", "18")
     page.click("text=Go on")
     page.click("text=Go on without a photo")
-    page.fill('[id="front.thickness_mm"]', "23.2")
+    fill(page, "front.thickness_mm", "23.2")
     page.select_option('[id="front.thickness_mm:tool"]', "caliper")
     page.click("text=Show the result")
     page.wait_for_url("**/result")
@@ -44,10 +45,10 @@ def test_the_first_page_leads_back_to_the_job(page: Page, begin_at_the_car: Begi
     assert page.url == job
 
 
-def test_changing_the_unit_keeps_a_half_filled_form(page: Page, begin_at_the_car: Begin) -> None:
+def test_changing_the_unit_keeps_a_half_filled_form(page: Page, begin_at_the_car: Begin, fill: Fill) -> None:
     begin_at_the_car(page)
     page.goto(page.url.replace("looks", "readings"))
-    page.fill('[id="front.diameter_mm"]', "330")
+    fill(page, "front.diameter_mm", "330")
     page.get_by_role("button", name="Change to inches").click()
     expect(page.locator('[id="front.diameter_mm"]')).to_have_value("330")
     expect(page.locator('[name="front.diameter_mm:unit"]')).to_have_value("mm")
