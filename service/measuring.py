@@ -2,12 +2,10 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from service.options import Order
-
-if TYPE_CHECKING:
-    from vision.photo import Photo
+from vision import Photo, PhotoError, draw_overlay, measure_face, read_photo
 
 
 class PhotoFault(Exception):  # noqa: N818 - the person's file is at fault, not the program
@@ -55,14 +53,12 @@ def measure(source: Path | bytes, name: str, order: Order, *, overlay: bool = Fa
     ------
     PhotoFault
         For a file that can't be read or decoded. A refused photo does not raise.
-    ValueError
-        For an option that the photo doesn't bear, such as a coin nobody has published a size of.
     """
-    # Imported here so that the server's own process, which only hands photos on, stays small.
-    from vision import draw_overlay, measure_edge, measure_face
-
     photo = read(source, name)
-    look = measure_edge if order.view == "edge" else measure_face
+    if order.view == "edge":
+        from vision import measure_edge as look
+    else:
+        look = measure_face
     measurement = look(photo, order.request)
     wire = measurement.to_json()
     if order.told:
@@ -70,7 +66,7 @@ def measure(source: Path | bytes, name: str, order: Order, *, overlay: bool = Fa
     return Measured(wire, draw_overlay(photo, measurement) if overlay else None)
 
 
-def read(source: Path | bytes, name: str) -> "Photo":
+def read(source: Path | bytes, name: str) -> Photo:
     """Return the decoded photo.
 
     Raises
@@ -78,8 +74,6 @@ def read(source: Path | bytes, name: str) -> "Photo":
     PhotoFault
         For a file that can't be read or decoded.
     """
-    from vision.photo import PhotoError, read_photo
-
     try:
         return read_photo(source, name)
     except PhotoError as fault:
