@@ -77,6 +77,8 @@ def _reading(column: Column) -> tuple[Reading, str]:
 
 
 def _marks(text: str) -> tuple[str, ...]:
+    if ";" not in text:
+        return (text,)
     return tuple(mark.strip() for mark in text.split(";") if mark.strip())
 
 

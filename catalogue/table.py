@@ -82,7 +82,7 @@ def read_table(folder: Path, file: str, faults: list[Fault]) -> Table:
         return table
     try:
         with path.open(encoding="utf-8-sig", newline="") as lines:
-            _read_rows(_up_to_the_last_filled(csv.reader(lines, strict=True)), table, faults)
+            _read_rows(csv.reader(lines, strict=True), table, faults)
     except UnicodeDecodeError as error:
         faults.append(Fault(file, 0, "", "text in UTF-8", f"byte 0x{error.object[error.start]:02x} that is none"))
     except csv.Error as error:
@@ -90,17 +90,17 @@ def read_table(folder: Path, file: str, faults: list[Fault]) -> Table:
     return table
 
 
-def _up_to_the_last_filled(rows: Iterator[list[str]]) -> Iterator[list[str]]:
-    """Pass the rows on, without empty lines after the last one."""
-    empty: list[list[str]] = []
-    for row in rows:
-        if not row:
-            empty.append(row)
-            continue
-        if empty:
-            yield from empty
-            empty = []
-        yield row
+def _stretches(rows: Iterator[list[str]]) -> Iterator[list[list[str]]]:
+    """Pass the rows on in stretches, without empty lines after the last filled one."""
+    held: list[list[str]] = []
+    while stretch := list(islice(rows, STRETCH)):
+        stretch = held + stretch
+        filled = len(stretch)
+        while filled and not stretch[filled - 1]:
+            filled -= 1
+        held = stretch[filled:]
+        if filled:
+            yield stretch[:filled]
 
 
 def _read_rows(rows: Iterator[list[str]], table: Table, faults: list[Fault]) -> None:
@@ -111,7 +111,7 @@ def _read_rows(rows: Iterator[list[str]], table: Table, faults: list[Fault]) -> 
     readers = [ColumnReader(table.file, column, faults) for column in COLUMNS[table.file]]
     stretches: dict[str, list[Any]] = {column.name: [] for column in COLUMNS[table.file]}
     first_row = HEADER_ROW + 1
-    while stretch := list(islice(rows, STRETCH)):
+    for stretch in _stretches(rows):
         cells = list(zip(*_even(stretch, len(header), first_row, table.file, faults), strict=True))
         for reader in readers:
             stretches[reader.column.name].append(reader.read(cells[places[reader.column.name]], first_row))
