@@ -1,6 +1,6 @@
 """Slots in the ring: long lines, straight or curved, that lean alike and repeat."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import cv2
@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from vision.measurement import FloatArray
-from vision.ring import Map, Mask, Ring
-from vision.spots import Spots
+from vision.ring import Map, Mask, Ring, box_seen
+from vision.spots import Spots, with_pattern
 
 Complex = npt.NDArray[np.complex64]
 
@@ -18,9 +18,15 @@ LEANS_DEG = np.arange(-69.0, 70.0, 3.0)
 STRAIGHTNESS = (-0.5, 0.0, 0.5, 1.0, 1.5)
 ROWS, FINE_ROWS = 24, 48
 COLUMNS, FINE_COLUMNS = 480, 960
-TOP_FREQUENCY = 150
+# Light changes slowly round the ring, slots are narrow: only this many waves a turn and more count.
+LOW_FREQUENCY, TOP_FREQUENCY = 14, 150
+WIDE = 45
 FOLDS = np.arange(3, 41)
 LIMIT = 4.0
+WIDEST_MM = 6.0
+CLEAR = 3.0
+# The size of the relief stands less above its noise than the relief itself.
+MIXED_GAIN = 1.7
 # A slot may stop short of either edge of the ring; holes in a row leave more of it than this.
 COVERED = 0.35
 EDGE_SHARE = 0.06
@@ -50,6 +56,8 @@ class Grooves:
     width_mm : float
     angles_rad : (K,) ndarray
         Where each line crosses the middle of the ring.
+    mixed_coherence : float
+        Coherence of the best family whatever its lines' sense, dark or bright.
     """
 
     lean_deg: float
@@ -61,6 +69,12 @@ class Grooves:
     sharing: float
     width_mm: float
     angles_rad: FloatArray
+    mixed_coherence: float = 0.0
+
+    @property
+    def clearness(self) -> float:
+        """Continuity, less where the lines are wider than slots are cut."""
+        return self.continuity / max(1.0, self.width_mm / WIDEST_MM) ** 2
 
     def angle_at(self, radius: FloatArray) -> FloatArray:
         """Angle at which a line crosses radii given as multiples of the middle one, relative to its middle."""
@@ -83,7 +97,22 @@ def find_grooves(ring: Ring, discs: Spots) -> Grooves:
         The best family, however faint; its numbers say how faint.
     """
     seen = ring.seen & ~_painted(discs, ring.seen.shape)
-    relief = np.where(seen, np.clip(ring.relief, -LIMIT, LIMIT), 0).astype(np.float32)
+    signed = np.where(seen, np.clip(ring.relief, -LIMIT, LIMIT), 0).astype(np.float32)
+    narrow = np.where(seen, signed - box_seen(signed, seen, WIDE, 1), 0).astype(np.float32)
+    even = _best_family(ring, narrow, seen)
+    mixed = _best_family(ring, _difference(narrow, seen), seen)
+    mixed = replace(mixed, continuity=MIXED_GAIN * mixed.continuity)
+    best = max(even, mixed, key=lambda family: family.clearness)
+    return replace(best, mixed_coherence=mixed.coherence)
+
+
+def _difference(signed: Map, seen: Mask) -> Map:
+    """Size of the relief over that nearby: a slot is dark where the ring glares and bright where it doesn't."""
+    size = np.abs(cv2.GaussianBlur(signed, (0, 0), 1.0))
+    return np.where(seen, size - box_seen(size, seen, WIDE, 9), 0).astype(np.float32)
+
+
+def _best_family(ring: Ring, relief: Map, seen: Mask) -> Grooves:
     span = ring.step_rad * (len(relief) - 1)
     lean, straightness, folds, coherence = _search(relief, span)
     lean, straightness = _refined(relief, span, lean, straightness, folds)
@@ -95,11 +124,26 @@ def find_grooves(ring: Ring, discs: Spots) -> Grooves:
 def _painted(discs: Spots, shape: tuple[int, int]) -> Mask:
     """Cover closed discs with a margin for their blurred edge."""
     mask = np.zeros((shape[0], shape[1]), np.uint8)
-    for (column, row), radius, weight in zip(discs.at, discs.radius, discs.weight, strict=True):
-        if weight > 0.3:
+    usual = float(np.median(discs.radius[discs.regular])) if discs.regular.any() else 0.0
+    sizes = np.where(discs.regular, np.maximum(discs.radius, usual), discs.radius)
+    for (column, row), radius, weight in zip(discs.at, sizes, discs.weight, strict=True):
+        if weight > 0.2:
             for turn in (-shape[1], 0, shape[1]):
                 cv2.circle(mask, (round(column) + turn, round(row)), int(np.ceil(1.2 * radius + 1)), 1, -1)
     return mask.astype(bool)
+
+
+def off_lines(spots: Spots, ring: Ring, grooves: Grooves) -> Spots:
+    """Drop the candidates that lie on clear lines: a slot's ends and rusty stretches look round."""
+    if grooves.clearness < CLEAR or not len(spots):
+        return spots
+    middle_mm = float(np.sqrt(ring.radii_mm[0] * ring.radii_mm[-1]))
+    radius_mm = ring.outer_mm * np.exp(-ring.step_rad * spots.at[:, 1])
+    line = grooves.angles_rad[None, :] + grooves.angle_at(radius_mm / middle_mm)[:, None]
+    gap = np.abs((ring.step_rad * spots.at[:, :1] - line + np.pi) % (2 * np.pi) - np.pi).min(axis=1)
+    away = gap * radius_mm * np.cos(np.radians(grooves.lean_deg)) > max(3.0, grooves.width_mm)
+    kept = {name: values[away] for name, values in vars(spots).items() if isinstance(values, np.ndarray)}
+    return with_pattern(replace(spots, **kept), ring)
 
 
 def crossing_rad(rise: FloatArray, lean_deg: FloatArray, straightness: FloatArray) -> FloatArray:
@@ -137,7 +181,7 @@ def _family(span_cents: int) -> tuple[FloatArray, FloatArray, Complex]:
     keep = (np.abs(lean) > 20) | (straightness == 0.5)
     lean, straightness = lean[keep], straightness[keep]
     shift = shift_rad(lean, straightness, span_cents / 50, ROWS)
-    frequency = np.arange(1, TOP_FREQUENCY + 1)
+    frequency = np.arange(LOW_FREQUENCY, TOP_FREQUENCY + 1)
     phase = np.exp(1j * shift[:, :, None] * frequency).astype(np.complex64)
     return lean, straightness, phase
 
@@ -145,14 +189,14 @@ def _family(span_cents: int) -> tuple[FloatArray, FloatArray, Complex]:
 def _search(relief: Map, span: float) -> tuple[float, float, int, float]:
     """Sum along every line of the family and ask which repetition stands out."""
     lean, straightness, phase = _family(round(50 * span))
-    rows = np.fft.rfft(_rows(relief, ROWS, COLUMNS), axis=1)[:, 1 : TOP_FREQUENCY + 1].astype(np.complex64)
+    rows = np.fft.rfft(_rows(relief, ROWS, COLUMNS), axis=1)[:, LOW_FREQUENCY : TOP_FREQUENCY + 1].astype(np.complex64)
     sums = np.abs(np.einsum("krf,rf->kf", phase, rows)) ** 2
     chance = (np.abs(rows) ** 2).sum(axis=0) + 1e-6
+    firsts = -LOW_FREQUENCY % FOLDS
     scores = np.stack(
         [
-            (sums[:, fold - 1 :: fold].sum(axis=1) - chance[fold - 1 :: fold].sum())
-            / np.sqrt((chance[fold - 1 :: fold] ** 2).sum())
-            for fold in FOLDS
+            (sums[:, first::fold].sum(axis=1) - chance[first::fold].sum()) / np.sqrt((chance[first::fold] ** 2).sum())
+            for first, fold in zip(firsts, FOLDS, strict=True)
         ],
         axis=1,
     )
@@ -172,9 +216,9 @@ def _rows(relief: Map, rows: int, columns: int) -> Map:
 def _refined(relief: Map, span: float, lean_deg: float, straightness: float, folds: int) -> tuple[float, float]:
     """Look closer round the best line."""
     lean, straight = (
-        x.ravel() for x in np.meshgrid(lean_deg + np.linspace(-3, 3, 7), straightness + np.linspace(-0.5, 0.5, 5))
+        x.ravel() for x in np.meshgrid(lean_deg + np.linspace(-3, 3, 13), straightness + np.linspace(-0.5, 0.5, 5))
     )
-    frequency = folds * np.arange(1, 300 // folds + 1)
+    frequency = folds * np.arange(-(-LOW_FREQUENCY // folds), 300 // folds + 1)
     rows = np.fft.rfft(_rows(relief, ROWS, FINE_COLUMNS), axis=1)[:, frequency]
     shift = shift_rad(lean, straight, span * (1 - EDGE_SHARE), ROWS)
     power = np.abs((np.exp(1j * shift[:, :, None] * frequency) * rows).sum(axis=1)) ** 2

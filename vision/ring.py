@@ -6,6 +6,7 @@ angle. That map is conformal: a round hole stays round and a groove keeps its le
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Protocol
 
 import cv2
@@ -41,6 +42,9 @@ class Face(Protocol):
     def to_pixels(self, points_mm: FloatArray) -> FloatArray:
         """Project rotor points (N, 3) to pixels (N, 2)."""
 
+    def to_plane(self, xy_px: FloatArray, height_mm: float = 0.0) -> FloatArray:
+        """Carry pixels (N, 2) to the plane ``z = height_mm``: (N, 2) mm."""
+
 
 @dataclass(frozen=True, eq=False)
 class Ring:
@@ -68,6 +72,11 @@ class Ring:
     seen: Mask
     outer_mm: float
     px_per_column: float
+
+    @cached_property
+    def level(self) -> Map:
+        """Logarithm of brightness, (R, C)."""
+        return _level(cv2.cvtColor(self.bgr, cv2.COLOR_BGR2GRAY))
 
     @property
     def step_rad(self) -> float:
@@ -100,7 +109,7 @@ def unwrap(
 
     Parameters
     ----------
-    bgr : (H, W, 3) ndarray of uint8
+    bgr : (H, W, 3) or (H, W) ndarray of uint8
     face : Face
     span_mm : (float, float)
         Inner and outer radius.
@@ -113,7 +122,7 @@ def unwrap(
 
     Returns
     -------
-    flat : (R, columns, 3) ndarray of uint8
+    flat : (R, columns, 3) or (R, columns) ndarray of uint8
     seen : (R, columns) ndarray of bool
     px_per_column : float
         Pixels of the photo in one column, at the rim.
@@ -155,8 +164,9 @@ def _pixel_map(face: Face, outer_mm: float, z_mm: float, shape: tuple[int, int])
 def _sample(bgr: Pixels, where: Map, shrink: int) -> Pixels:
     """Read the photo at ``where``, averaged over ``shrink`` pixels first so that no texture turns into a pattern."""
     height, width = bgr.shape[:2]
-    low = np.clip(np.floor(where.min(axis=(0, 1))).astype(int) - 2, 0, [width - 2, height - 2])
-    high = np.clip(np.ceil(where.max(axis=(0, 1))).astype(int) + 3, low + 2, [width, height])
+    thin = where[:, ::MAP_STEP]
+    low = np.clip(np.floor(thin.min(axis=(0, 1))).astype(int) - 8, 0, [width - 2, height - 2])
+    high = np.clip(np.ceil(thin.max(axis=(0, 1))).astype(int) + 9, low + 2, [width, height])
     part: Any = bgr[low[1] : high[1], low[0] : high[0]]
     if shrink > 1:
         size = (max(1, part.shape[1] // shrink), max(1, part.shape[0] // shrink))
@@ -174,9 +184,13 @@ def _outline_mask(outline_mm: FloatArray, outer_mm: float, shape: tuple[int, int
     following = np.roll(outline_mm, -1, axis=0)
     share = np.linspace(0, 1, 16, endpoint=False)[:, None, None]
     dense = ((1 - share) * outline_mm + share * following).transpose(1, 0, 2).reshape(-1, 2)
-    angle = np.unwrap(np.arctan2(dense[:, 1], dense[:, 0])) % (2 * np.pi * 64)
-    angle -= 2 * np.pi * np.floor(angle.min() / (2 * np.pi))
+    angle = np.unwrap(np.arctan2(dense[:, 1], dense[:, 0]))
     row = np.log(outer_mm / np.maximum(np.hypot(dense[:, 0], dense[:, 1]), 1e-6)) / step
+    if abs(angle[-1] - angle[0]) > np.pi:  # the axis lies inside: everything from the outline inward is hidden
+        order = np.argsort(angle % (2 * np.pi))
+        edge = np.interp(np.arange(columns) * step, (angle % (2 * np.pi))[order], row[order], period=2 * np.pi)
+        return np.asarray(np.arange(rows)[:, None] > edge[None, :] - 2 * MARGIN)
+    angle -= 2 * np.pi * np.floor(angle.min() / (2 * np.pi))
     points = np.stack([angle / step, np.clip(row, -4 * rows, 4 * rows)], axis=-1).round().astype(np.int32)
     mask = np.zeros((rows, 2 * columns), np.uint8)
     cv2.fillPoly(mask, [points], 1)
@@ -201,9 +215,14 @@ def lay_flat(bgr: Pixels, face: Face, span_mm: tuple[float, float], hidden_mm: S
     flat, seen, pitch = unwrap(bgr, face, span_mm, hidden_mm=hidden_mm)
     grey = cv2.cvtColor(flat, cv2.COLOR_BGR2GRAY)
     seen &= grey < 253
-    depth = _without_light(np.log(grey.astype(np.float32) + DARK_LEVEL), seen)
+    depth = _without_light(_level(grey), seen)
     depth[~seen] = 0.0
     return Ring(flat, depth, _over_noise(depth, seen), seen, float(span_mm[1]), pitch)
+
+
+def _level(grey: Any) -> Map:
+    table = np.log(np.arange(256, dtype=np.float32) + DARK_LEVEL)
+    return np.asarray(cv2.LUT(grey, table), np.float32)
 
 
 def wrapped(image: Any, pad: int) -> Any:

@@ -1,6 +1,7 @@
 """Round marks on the ring: drilled holes, dimples, and whatever dirt looks like them; and how regularly they stand."""
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
@@ -12,6 +13,7 @@ from vision.ring import Map, Mask, Ring, wrapped
 # Scales of the search, in half-size columns: radius = sigma * sqrt(2), so 4 to 16 mm across on a car's rotor.
 SIGMAS = (1.5, 2.2, 3.2, 4.6, 6.6)
 SEARCH_LIMIT = 5.0
+RELIEF_CAP = 10.0
 THRESHOLD = 0.55
 MOST = 400
 APART = 9
@@ -20,6 +22,9 @@ RAYS = np.stack([np.cos(RAY_ANGLES), np.sin(RAY_ANGLES)], axis=-1)
 REACH = np.linspace(0.0, 2.2, 23)
 FOLDS = range(4, 61)
 MATCH = 4.0
+TRIED = 5
+SOLID = 0.25
+FILLED = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,14 +44,18 @@ class Spots:
     closure : (N,) ndarray
         Share of the outline that steps the same way (discs), share of the inside's variance that one slope across
         explains (bowls).
-    flatness : (N,) ndarray
-        Spread of brightness inside over the size of the step: small for a hole, large for a shaded bowl.
+    level : (N,) ndarray
+        Logarithm of the brightness inside.
+    roughness : (N,) ndarray
+        Spread of the brightness inside, in the units of ``step``.
     lean : (N,) ndarray of complex
         Slope of brightness across the inside, as a vector ``x + i y`` on the face, in the units of ``step``.
     folds : int
         How often the pattern repeats round the ring; 0 where nothing repeats.
     regularity : float
         Share of the candidates' weight that this repetition explains beyond chance.
+    filled : float
+        Share of the pattern's visible places that hold a candidate.
     regular : (N,) ndarray of bool
         Candidates that belong to it.
     """
@@ -56,10 +65,12 @@ class Spots:
     step: FloatArray
     strength: FloatArray
     closure: FloatArray
-    flatness: FloatArray
+    level: FloatArray
+    roughness: FloatArray
     lean: npt.NDArray[np.complex128]
     folds: int = 0
     regularity: float = 0.0
+    filled: float = 0.0
     regular: Mask = field(default_factory=lambda: np.zeros(0, bool))
 
     def __len__(self) -> int:
@@ -73,16 +84,25 @@ class Spots:
 
 
 def find_discs(ring: Ring) -> Spots:
-    """Find evenly dark or bright discs of 4 to 16 mm and the pattern they repeat in."""
+    """Find discs of 4 to 16 mm, dark, bright or half and half, and the pattern they repeat in.
+
+    What counts is that the inside differs from the ring, not in which sense: one dimple may be dark where the ring
+    glares, bright where it doesn't, and shaded on one side only.
+    """
     small = np.clip(half_size(ring.relief), -SEARCH_LIMIT, SEARCH_LIMIT)
-    return _with_pattern(_disc_measures(ring, *_candidates(small, ring.seen)), ring)
+    return with_pattern(_disc_measures(ring, *_candidates([small, half_size(_difference(ring))], ring.seen)), ring)
 
 
 def find_bowls(ring: Ring) -> Spots:
     """Find discs that are bright on the lamp's far side and dark on its near side, all leaning one way."""
     small = np.clip(half_size(ring.relief), -SEARCH_LIMIT, SEARCH_LIMIT)
     slope, _ = _slope_to_lamp(small, ring.step_rad * 2)
-    return _with_pattern(_bowl_measures(ring, *_candidates(slope, ring.seen)), ring)
+    return with_pattern(_bowl_measures(ring, *_candidates([slope], ring.seen)), ring)
+
+
+def _difference(ring: Ring) -> Map:
+    soft = cv2.GaussianBlur(ring.relief, (0, 0), 1.0)
+    return np.asarray(-np.minimum(np.abs(soft), SEARCH_LIMIT), np.float32)
 
 
 def half_size(image: Map) -> Map:
@@ -105,9 +125,13 @@ def _slope_to_lamp(small: Map, step_rad: float) -> tuple[Map, float]:
     return np.asarray(3.0 * (slope * np.exp(-1j * toward)).real, np.float32), toward
 
 
-def _candidates(small: Map, seen: Mask) -> tuple[FloatArray, FloatArray]:
-    """Return places (N, 2) and radii (N,) of round marks, in columns, the strongest first."""
-    blob, scale = _roundness(small)
+def _candidates(maps: Sequence[Map], seen: Mask) -> tuple[FloatArray, FloatArray]:
+    """Return places (N, 2) and radii (N,) of round marks in any of the maps, in columns, the strongest first."""
+    found = [_roundness(small) for small in maps]
+    blob, scale = found[0]
+    for other, its_scale in found[1:]:
+        scale = np.where(np.abs(other) > np.abs(blob), its_scale, scale)
+        blob = np.where(np.abs(other) > np.abs(blob), other, blob)
     row, column = np.nonzero(_peaks(np.abs(blob)) & (half_size(seen.astype(np.float32)) > 0.5))
     order = np.argsort(-np.abs(blob[row, column]))[:MOST]
     row, column = row[order], column[order]
@@ -150,17 +174,18 @@ class _Rays:
 
     depth: FloatArray
     relief: FloatArray
+    level: FloatArray
     share: FloatArray
 
     @classmethod
     def read(cls, ring: Ring, at: FloatArray, radius: FloatArray, harmonic: int) -> "_Rays":
-        depth, relief = _read(ring.depth, at, RAYS, radius), _read(ring.relief, at, RAYS, radius)
-        profile = (
-            np.abs((relief * np.exp(1j * harmonic * RAY_ANGLES)).mean(axis=2)) if harmonic else relief.mean(axis=2)
-        )
-        fall = -np.diff(profile[:, 5:19], axis=1) if harmonic else np.abs(np.diff(profile[:, 5:19], axis=1))
-        edge = 5.5 + fall.argmax(axis=1)
-        return cls(depth, relief, np.arange(len(REACH))[None, :, None] / edge[:, None, None])
+        depth, relief, level = (_read(image, at, RAYS, radius) for image in (ring.depth, ring.relief, ring.level))
+        if harmonic:
+            profile = np.abs((relief * np.exp(1j * harmonic * RAY_ANGLES)).mean(axis=2))
+        else:
+            profile = np.minimum(np.abs(relief), RELIEF_CAP).mean(axis=2)
+        edge = 5.5 + (-np.diff(profile[:, 5:19], axis=1)).argmax(axis=1)
+        return cls(depth, relief, level, np.arange(len(REACH))[None, :, None] / edge[:, None, None])
 
     def between(self, low: float, high: float) -> Mask:
         return (self.share > low) & (self.share < high)
@@ -178,11 +203,21 @@ def _disc_measures(ring: Ring, at: FloatArray, radius: FloatArray) -> Spots:
     inner, core, outer = rays.between(0.35, 0.85), rays.between(-1, 0.8), rays.between(1.25, 1.75)
     around = _mean(rays.depth, outer)
     step = _mean(rays.depth, core) - around
-    jump = _mean_rays(rays.depth, inner) - _mean_rays(rays.depth, outer)
-    closure = (jump * np.sign(step)[:, None] > 0.35 * np.abs(step)[:, None]).mean(axis=1)
-    strength = np.abs(_mean(rays.relief, core) - _mean(rays.relief, outer))
-    lean, flatness = _lean(rays, ring, at), _flatness(rays, core, around + step, step)
-    return Spots(at, radius * rays.edge_reach, step, strength, closure, flatness, lean)
+    differs = np.minimum(np.abs(rays.relief), RELIEF_CAP)
+    strength = _mean(differs, core) - _mean(differs, outer)
+    jump = _mean_rays(differs, inner) - _mean_rays(differs, outer)
+    closure = (jump > 0.35 * np.maximum(strength, 0.5)[:, None]).mean(axis=1)
+    level, roughness = _inside(rays, core, around + step)
+    return Spots(
+        at,
+        radius * rays.edge_reach,
+        step,
+        np.maximum(strength, 0),
+        closure,
+        level,
+        roughness,
+        _lean(rays, ring, at),
+    )
 
 
 def _bowl_measures(ring: Ring, at: FloatArray, radius: FloatArray) -> Spots:
@@ -195,8 +230,8 @@ def _bowl_measures(ring: Ring, at: FloatArray, radius: FloatArray) -> Spots:
     wave = (ray_mean * np.exp(-1j * RAY_ANGLES)).mean(axis=1)
     power = (ray_mean**2).mean(axis=1) + _mean_rays(rays.relief, outer).var(axis=1)
     closure = np.minimum(2.4 * np.abs(wave) ** 2 / np.maximum(power, 1e-9), 1.0)
-    lean, flatness = _lean(rays, ring, at), _flatness(rays, core, around + step, step)
-    return Spots(at, radius * rays.edge_reach, step, 4 * np.abs(wave), closure, flatness, lean)
+    level, roughness = _inside(rays, core, around + step)
+    return Spots(at, radius * rays.edge_reach, step, 4 * np.abs(wave), closure, level, roughness, _lean(rays, ring, at))
 
 
 def _lean(rays: _Rays, ring: Ring, at: FloatArray) -> npt.NDArray[np.complex128]:
@@ -208,10 +243,10 @@ def _lean(rays: _Rays, ring: Ring, at: FloatArray) -> npt.NDArray[np.complex128]
     return turned
 
 
-def _flatness(rays: _Rays, core: Mask, inside: FloatArray, step: FloatArray) -> FloatArray:
+def _inside(rays: _Rays, core: Mask, inside: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the logarithm of brightness inside and its spread there."""
     spread = np.sqrt(_mean((rays.depth - inside[:, None, None]) ** 2, core))
-    flatness: FloatArray = np.minimum(spread / (np.abs(step) + 0.01), 5.0)
-    return flatness
+    return _mean(rays.level, core), spread
 
 
 def _read(image: Map, at: FloatArray, rays: FloatArray, radius: FloatArray) -> FloatArray:
@@ -240,41 +275,62 @@ def _mean_rays(values: FloatArray, where: Mask) -> FloatArray:
     return mean
 
 
-def _with_pattern(spots: Spots, ring: Ring) -> Spots:
-    """Find the repetition that explains most of the candidates' weight."""
-    weight = spots.weight
+def with_pattern(spots: Spots, ring: Ring) -> Spots:
+    """Find the repetition that most of the candidates' weight belongs to."""
+    weight = spots.weight * _whole(spots, ring)
     if weight.sum() < 3:
-        return Spots(**{**vars(spots), "regular": np.zeros(len(spots), bool)})
-    folds, regularity = _repetition(spots, weight, ring)
-    regular = _belonging(spots, weight, folds, ring) if folds else np.zeros(len(spots), bool)
-    return Spots(**{**vars(spots), "folds": folds, "regularity": regularity, "regular": regular})
+        return replace(spots, regular=np.zeros(len(spots), bool))
+    best = replace(spots, regular=np.zeros(len(spots), bool))
+    most = 0.0
+    for folds, excess in _repetitions(spots, weight, ring):
+        filled = _filled(spots, weight, folds, ring)
+        regular = (weight > SOLID) & (filled >= FILLED)
+        # A pattern of 12 also repeats 6, 4 and 3 times: the finest of equals is the pattern's own.
+        size = float(weight[regular] @ filled[regular]) * (1 + 0.003 * folds)
+        if size > most or not most:
+            most = max(size, most)
+            fill = float(np.median(filled[regular])) if regular.any() else float(filled.max())
+            best = replace(spots, folds=folds, regularity=excess, filled=fill, regular=regular)
+    return best
 
 
-def _repetition(spots: Spots, weight: FloatArray, ring: Ring) -> tuple[int, float]:
-    """Compare the power at multiples of each fold with what scattered spots would give."""
+def _whole(spots: Spots, ring: Ring) -> Mask:
+    """Candidates that don't stick out over the ring's edge."""
+    row, rows = spots.at[:, 1], len(ring.depth)
+    whole: Mask = (row > 0.7 * spots.radius) & (row < rows - 0.7 * spots.radius)
+    return whole
+
+
+def _repetitions(spots: Spots, weight: FloatArray, ring: Ring) -> list[tuple[int, float]]:
+    """Return the folds at whose multiples most power lies beyond what scattered spots would give, finest first."""
     rows, columns = ring.depth.shape[0] // 4 + 1, ring.depth.shape[1] // 2
     stamp = np.zeros((rows, columns), np.float32)
     np.add.at(stamp, ((spots.at[:, 1] / 4).astype(int) % rows, (spots.at[:, 0] / 2).astype(int) % columns), weight)
     stamp = cv2.GaussianBlur(wrapped(stamp, 12), (0, 0), 1.6, sigmaY=1.0)[12:-12, 12:-12]
     power = (np.abs(np.fft.rfft(stamp, axis=1)) ** 2).sum(axis=0)[1:241]
-    total = float(power.sum())
-    shares = np.array([power[fold - 1 :: fold].sum() / total for fold in FOLDS])
+    shares = np.array([power[fold - 1 :: fold].sum() for fold in FOLDS]) / float(power.sum())
     chance = np.array([len(power[fold - 1 :: fold]) / len(power) for fold in FOLDS])
     excess = (shares - chance) / (1 - chance)
-    best = float(excess.max())
-    finest = max(i for i, value in enumerate(excess) if value >= 0.8 * best)
-    return FOLDS[finest], best
+    top = np.argsort(-excess)[:TRIED]
+    return [(FOLDS[i], max(float(excess[i]), 0.0)) for i in sorted(top, reverse=True)]
 
 
-def _belonging(spots: Spots, weight: FloatArray, folds: int, ring: Ring) -> Mask:
-    """Fold the candidates onto one period: those with company at the same place in most other periods belong."""
-    period = ring.depth.shape[1] / folds
+def _filled(spots: Spots, weight: FloatArray, folds: int, ring: Ring) -> FloatArray:
+    """Return the share of the visible places that repeat each candidate and hold one themselves."""
+    rows, columns = ring.depth.shape
+    period = columns / folds
     phase = spots.at[:, 0] % period
     gap = np.abs(phase[:, None] - phase[None, :])
     gap = np.minimum(gap, period - gap)
-    near = (gap < MATCH) & (np.abs(spots.at[:, 1, None] - spots.at[None, :, 1]) < MATCH)
-    solid = weight > 0.25
-    turn = (spots.at[:, 0] // period).astype(int) % folds
-    company = np.array([len(set(turn[row & solid])) for row in near])
-    regular: Mask = solid & (company >= max(3, 0.4 * folds))
-    return regular
+    reach = np.maximum(MATCH, 0.4 * np.minimum(spots.radius[:, None], spots.radius[None, :]))
+    near = (gap < reach) & (np.abs(spots.at[:, 1, None] - spots.at[None, :, 1]) < reach) & (weight > SOLID)
+    # Each candidate's place in another's numbering of the periods, so that none straddles a period's end.
+    turn = np.round((spots.at[None, :, 0] - spots.at[:, None, 0]) / period).astype(int) % folds
+    filled = np.zeros((len(spots), folds), bool)
+    first, other = np.nonzero(near)
+    filled[first, turn[first, other]] = True
+    places = (spots.at[:, 0, None] + np.arange(folds) * period).round().astype(int) % columns
+    row = np.clip(spots.at[:, 1].round().astype(int), 0, rows - 1)
+    shown = ring.seen[row[:, None], places] | filled
+    share: FloatArray = np.where(filled.sum(axis=1) >= 3, filled.sum(axis=1) / np.maximum(shown.sum(axis=1), 4), 0.0)
+    return share

@@ -8,8 +8,9 @@ from importlib import resources
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
-from vision.grooves import Grooves, find_grooves
+from vision.grooves import Grooves, find_grooves, off_lines
 from vision.measurement import SURFACES, FloatArray
 from vision.ring import Ring
 from vision.spots import Spots, find_bowls, find_discs
@@ -20,20 +21,27 @@ FEATURES = (
     "disc_regularity",
     "disc_regular_count",
     "disc_regular_share",
-    "disc_step",
+    "disc_filled",
     "disc_strength",
-    "disc_flatness",
     "disc_closure",
+    "disc_step",
+    "disc_step_spread",
+    "disc_darkness",
+    "disc_brightness",
+    "disc_roughness",
     "disc_lean",
-    "disc_evenness",
+    "disc_agreement",
     "bowl_regularity",
     "bowl_regular_count",
+    "bowl_filled",
     "bowl_strength",
     "bowl_lean",
     "bowl_agreement",
     "hole_colour",
     "slot_coherence",
-    "slot_continuity",
+    "slot_mixed_coherence",
+    "slot_clearness",
+    "slot_width",
     "slot_contrast",
     "slot_sharing",
     "resolution",
@@ -74,8 +82,7 @@ def describe_surface(ring: Ring) -> Surface:
     -------
     Surface
     """
-    discs, bowls = find_discs(ring), find_bowls(ring)
-    grooves = find_grooves(ring, discs)
+    discs, bowls, grooves = find_marks(ring)
     features = read_features(ring, discs, bowls, grooves)
     probabilities = kinds(features, shipped_table())
     best = max(probabilities, key=lambda kind: probabilities[kind])
@@ -83,33 +90,53 @@ def describe_surface(ring: Ring) -> Surface:
     return Surface(probabilities, features, details, outlines)
 
 
+def find_marks(ring: Ring) -> tuple[Spots, Spots, Grooves]:
+    """Find discs, bowls and grooves; what lies on a groove is no disc."""
+    discs, bowls = find_discs(ring), find_bowls(ring)
+    grooves = find_grooves(ring, discs)
+    return off_lines(discs, ring, grooves), off_lines(bowls, ring, grooves), grooves
+
+
 def read_features(ring: Ring, discs: Spots, bowls: Spots, grooves: Grooves) -> dict[str, float]:
     """Sum up the candidates in the numbers that the table knows, in the order of ``FEATURES``."""
     disc, bowl = _chosen(discs), _chosen(bowls)
-    lean = bowls.lean[bowl] / np.maximum(np.abs(bowls.lean[bowl]), 1e-6)
+    dark, usual = np.quantile(ring.level[ring.seen][::17], (0.1, 0.5)) if ring.seen.any() else (0.0, 0.0)
+    level = discs.level[disc]
     values = (
         discs.regularity,
         np.log1p(discs.regular.sum()),
         float(discs.weight[discs.regular].sum() / max(float(discs.weight.sum()), 1.0)),
-        _median(discs.step[disc]),
+        discs.filled,
         _median(discs.strength[disc]),
-        _median(discs.flatness[disc], 1.0),
         _median(discs.closure[disc]),
-        _median(np.abs(discs.lean[disc]) / np.maximum(np.abs(discs.step[disc]), 0.02)),
-        float(np.std(discs.step[disc]) / (abs(_median(discs.step[disc])) + 0.02)) if disc.any() else 1.0,
+        _median(discs.step[disc]),
+        float(discs.step[disc].std()) if disc.any() else 0.0,
+        _median(level) - dark if disc.any() else 0.0,
+        float(np.quantile(level, 0.85)) - usual if disc.any() else 0.0,
+        _median(discs.roughness[disc]),
+        _median(np.abs(discs.lean[disc])),
+        _agreement(discs.lean[disc]),
         bowls.regularity,
         np.log1p(bowls.regular.sum()),
+        bowls.filled,
         _median(bowls.strength[bowl]),
         _median(np.abs(bowls.lean[bowl])),
-        float(np.abs(lean.mean())) if bowl.any() else 0.0,
+        _agreement(bowls.lean[bowl]),
         _colour_gap(ring, discs, disc),
         np.log1p(max(grooves.coherence, 0.0)),
-        grooves.continuity,
+        np.log1p(max(grooves.mixed_coherence, 0.0)),
+        grooves.clearness,
+        min(grooves.width_mm, 20.0),
         grooves.contrast,
         grooves.sharing,
         min(ring.px_per_column, 2.0),
     )
     return dict(zip(FEATURES, map(float, values), strict=True))
+
+
+def _agreement(lean: npt.NDArray[np.complex128]) -> float:
+    """1 where all lean one way, 0 where they lean anyhow."""
+    return float(np.abs(lean.mean()) / max(float(np.abs(lean).mean()), 1e-6)) if len(lean) else 0.0
 
 
 def _chosen(spots: Spots) -> FloatArray:
@@ -121,8 +148,8 @@ def _chosen(spots: Spots) -> FloatArray:
     return np.asarray(heavy & (spots.weight > 0.15))
 
 
-def _median(values: FloatArray, none: float = 0.0) -> float:
-    return float(np.median(values)) if len(values) else none
+def _median(values: FloatArray) -> float:
+    return float(np.median(values)) if len(values) else 0.0
 
 
 def _colour_gap(ring: Ring, discs: Spots, chosen: FloatArray) -> float:

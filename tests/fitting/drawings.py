@@ -5,10 +5,8 @@ import numpy as np
 from sample_images_synthetic.studio.pattern import SURFACES
 from sample_images_synthetic.studio.rotor import draw_rotor
 from tests.vision.drawn import as_sent, draw_face, draw_look, tilted, with_caliper
-from vision.grooves import find_grooves
 from vision.ring import lay_flat
-from vision.spots import find_bowls, find_discs
-from vision.surface import read_features
+from vision.surface import find_marks, read_features
 
 
 def drawn_example(seed: int) -> tuple[str, dict[str, float]]:
@@ -24,5 +22,4 @@ def drawn_example(seed: int) -> tuple[str, dict[str, float]]:
     bgr = as_sent(rng, bgr, int(rng.integers(50, 96)))
     inner = rotor.ring_inner_mm / 2 * rng.uniform(0.99, 1.05)
     ring = lay_flat(bgr, face, (inner, rotor.diameter_mm / 2 * rng.uniform(0.97, 0.99)))
-    discs, bowls = find_discs(ring), find_bowls(ring)
-    return surface, read_features(ring, discs, bowls, find_grooves(ring, discs))
+    return surface, read_features(ring, *find_marks(ring))

@@ -41,6 +41,13 @@ class TiltedFace:
         x, y = cos * tilted - sin * across, sin * tilted + cos * across
         return np.stack([self.centre_px[0] + scale * x, self.centre_px[1] + scale * y], axis=-1)
 
+    def to_plane(self, xy_px: FloatArray, height_mm: float = 0.0) -> FloatArray:
+        """Carry pixels (N, 2) to a plane, by the homography through four points of it."""
+        corners = np.array([[-90.0, -90], [90, -90], [90, 90], [-90, 90]])
+        lifted = np.column_stack([corners, np.full(4, height_mm)])
+        back = cv2.getPerspectiveTransform(self.to_pixels(lifted).astype(np.float32), corners.astype(np.float32))
+        return np.asarray(cv2.perspectiveTransform(xy_px[:, None].astype(np.float64), back)[:, 0], np.float64)
+
 
 @dataclass(frozen=True)
 class Look:
@@ -233,3 +240,38 @@ def as_sent(rng: np.random.Generator, bgr: npt.NDArray[np.uint8], quality: int) 
     gain, lift = rng.uniform(0.6, 1.25), rng.uniform(-12, 12)
     changed = np.clip(bgr.astype(np.float32) * gain + lift, 0, 255).astype(np.uint8)
     return np.asarray(cv2.imdecode(cv2.imencode(".jpg", changed, [cv2.IMWRITE_JPEG_QUALITY, quality])[1], 1), np.uint8)
+
+
+def with_hat(
+    rng: np.random.Generator, bgr: npt.NDArray[np.uint8], face: TiltedFace, rotor: Rotor
+) -> npt.NDArray[np.uint8]:
+    """Stand a hat with its bore, bolt holes and locating holes on a drawing, at its own height."""
+    picture, top = bgr.copy(), rotor.hat_z_mm
+    shade = rng.uniform(50, 200)
+    wall = np.concatenate([_round(rotor.hat_mm / 2, (0, 0), z) for z in (0.0, top)])
+    hull = cv2.convexHull(face.to_pixels(wall).astype(np.float32))[:, 0]
+    _fill(picture, np.asarray(hull, np.float64), shade * rng.uniform(0.4, 0.9))
+    _fill(picture, face.to_pixels(_round(rotor.hat_mm / 2, (0, 0), top)), shade)
+    inside = shade * rng.uniform(0.1, 0.6)
+    circle = rotor.bolt_circle_mm / 2
+    turn = rng.uniform(0, 2 * np.pi)
+    holes = [(rotor.centre_bore_mm / 2, 0.0, 0.0)]
+    holes += [
+        (rotor.bolt_hole_mm / 2, circle, turn + 2 * np.pi * i / rotor.bolt_count) for i in range(rotor.bolt_count)
+    ]
+    holes += [(size / 2, at / 2, turn + angle) for size, at, angle in rotor.locating_holes]
+    for radius, at, angle in holes:
+        _fill(picture, face.to_pixels(_round(radius, (at * np.cos(angle), at * np.sin(angle)), top)), inside)
+    noisy = cv2.GaussianBlur(picture, (0, 0), 0.7) + rng.normal(0, 2, picture.shape)
+    return np.clip(noisy, 0, 255).astype(np.uint8)
+
+
+def _round(radius_mm: float, centre_mm: tuple[float, float], z_mm: float) -> FloatArray:
+    turn = np.linspace(0, 2 * np.pi, 120, endpoint=False)
+    x, y = centre_mm[0] + radius_mm * np.cos(turn), centre_mm[1] + radius_mm * np.sin(turn)
+    return np.stack([x, y, np.full_like(x, z_mm)], axis=-1)
+
+
+def _fill(picture: npt.NDArray[np.uint8], outline_px: FloatArray, level: float) -> None:
+    """Fill with eighths of a pixel kept."""
+    cv2.fillPoly(picture, [(outline_px * 8).round().astype(np.int32)], [level] * 3, cv2.LINE_AA, 3)

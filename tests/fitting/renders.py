@@ -1,0 +1,63 @@
+"""Surface features of the rendered sample photos, read in scenes as their truth has them, less a fit's errors."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+
+from tests.vision.drawn import as_sent
+from tests.vision.posed import PosedFace, face_of_truth
+from vision.circle_pose import circle
+from vision.measurement import FloatArray
+from vision.ring import Ring, lay_flat
+from vision.surface import find_marks, read_features
+
+CORNERS = 4
+
+
+def hidden_by(row: Mapping[str, Any], face: PosedFace) -> list[FloatArray]:
+    """Outlines on the face of what lies on it or stands before it."""
+    return [*_references(row, face), *_hat(row, face)]
+
+
+def _hat(row: Mapping[str, Any], face: PosedFace) -> list[FloatArray]:
+    """Outline of what a hat that stands up hides of the face."""
+    rotor = row["rotor"]
+    top_mm = rotor["height_mm"] - rotor["thickness_mm"]
+    if row["hat"] != "up":
+        return []
+    return [face.to_plane(face.to_pixels(circle(1.005 * rotor["hat_mm"] / 2, 90, top_mm - 2.0)))]
+
+
+def _references(row: Mapping[str, Any], face: PosedFace) -> list[FloatArray]:
+    points = np.array(row["reference_px"], float).reshape(-1, 2)
+    if row["reference"]["lies"] != "face" or not len(points):
+        return []
+    parts = [points] if row["reference"]["kind"] == "coin" else np.split(points, len(points) // CORNERS)
+    grown = [
+        part.mean(axis=0) + (1.3 if row["reference"]["kind"] == "tag" else 1.03) * (part - part.mean(axis=0))
+        for part in parts
+    ]
+    return [face.to_plane(part) for part in grown]
+
+
+def ring_of(row: Mapping[str, Any], folder: Path, rng: np.random.Generator | None = None) -> Ring:
+    """Lay a rendered rotor's ring flat; ``rng`` adds what a fit gets wrong and what a phone may do to the picture."""
+    bgr = np.asarray(cv2.imread(str(folder / row["file"])), np.uint8)
+    face, rotor = face_of_truth(row), row["rotor"]
+    inner, outer = rotor["ring_inner_mm"] / 2, rotor["diameter_mm"] / 2
+    if rng is None:
+        return lay_flat(bgr, face, (1.03 * inner, 0.98 * outer), hidden_by(row, face))
+    if rng.random() < 0.5:
+        bgr = np.asarray(cv2.GaussianBlur(bgr, (0, 0), float(rng.uniform(0.3, 1.6))), np.uint8)
+    bgr = as_sent(rng, bgr, int(rng.integers(50, 96)))
+    span = (inner * rng.uniform(0.99, 1.06), outer * rng.uniform(0.97, 0.99))
+    return lay_flat(bgr, face, span, hidden_by(row, face))
+
+
+def rendered_example(row: Mapping[str, Any], folder: Path, seed: int | None = None) -> tuple[str, dict[str, float]]:
+    """Read one photo's features; with a seed, of a changed copy of it."""
+    ring = ring_of(row, folder, None if seed is None else np.random.default_rng([0xF1, seed]))
+    return row["rotor"]["surface"], read_features(ring, *find_marks(ring))

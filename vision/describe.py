@@ -1,0 +1,95 @@
+"""Everything a face photo tells beside its diameter: surface, bolts, construction, and the circles inside the rim."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from vision.concentric import Circle
+from vision.hat import Middle, look_inside
+from vision.joint import construction, find_joint
+from vision.measurement import FloatArray
+from vision.photo import Photo
+from vision.ring import Face, lay_flat
+from vision.surface import Surface, describe_surface
+
+# The ring without its edges: chamfer and lip outside, lip and undercut inside, over the radii found.
+OUTER_SHARE, INNER_SHARE = 0.98, 1.03
+# Where no inner edge was seen: of the hat's radius, of the rim's.
+OVER_HAT, OVER_RIM = 1.04, 0.68
+
+
+@dataclass(frozen=True, eq=False)
+class RingDescription:
+    """What is on and inside the friction ring.
+
+    Attributes
+    ----------
+    surface : Surface
+    middle : Middle
+    construction : mapping of str to float
+    bolt_count : (int, float) or None
+        Count and its probability.
+    circles : mapping of str to Circle
+        Edge samples for the scene's fit: ``ring_inner`` at z = 0; ``hat``, ``centre_bore``, ``bolt_circle`` at their
+        starting heights.
+    details : mapping
+        Feature counts and the like, JSON-ready.
+    outlines_px : mapping of str to sequence of (K, 2) ndarray
+        Holes, dimples, slots and bolts, for the overlay.
+    """
+
+    surface: Surface
+    middle: Middle
+    construction: Mapping[str, float]
+    bolt_count: tuple[int, float] | None
+    circles: Mapping[str, Circle]
+    details: Mapping[str, Any]
+    outlines_px: Mapping[str, Sequence[FloatArray]]
+
+
+def describe_ring(
+    photo: Photo, face: Face, *, hidden_px: Sequence[FloatArray] = (), hat_up: bool | None = None
+) -> RingDescription:
+    """Describe a rotor whose rim has been fitted; a nominal scale will do.
+
+    Parameters
+    ----------
+    photo : Photo
+    face : Face
+        The fitted scene, or one from the rim alone.
+    hidden_px : sequence of (K, 2) ndarray
+        Outlines in pixels of the references that lie on the face.
+    hat_up : bool, optional
+        Whether the hat stands toward the camera, where it was said.
+    """
+    hidden_mm = [face.to_plane(np.asarray(outline, np.float64), 0.0) for outline in hidden_px]
+    middle = look_inside(photo.bgr, face, hat_up=hat_up, hidden_mm=hidden_mm)
+    joint = find_joint(photo.bgr, face, middle, hidden_mm=hidden_mm)
+    ring = lay_flat(photo.bgr, face, _span_mm(face, middle), [*hidden_mm, *middle.hat_outline_mm(face)])
+    surface = describe_surface(ring)
+    bolts = middle.bolts
+    return RingDescription(
+        surface,
+        middle,
+        construction(joint),
+        None if bolts is None else (bolts.count, bolts.probability),
+        middle.circles,
+        {**surface.details, **({"rivets": joint.rivets} if construction(joint)["two-piece"] > 0.8 else {})},
+        {name: [_to_pixels(face, outline) for outline in part] for name, part in surface.outlines_mm.items()},
+    )
+
+
+def _span_mm(face: Face, middle: Middle) -> tuple[float, float]:
+    if middle.inner_edges_mm:
+        inner_mm = INNER_SHARE * middle.inner_edges_mm[0]
+    elif "hat" in middle.circles:
+        inner_mm = OVER_HAT * middle.circles["hat"].radius_mm
+    else:
+        inner_mm = OVER_RIM * face.rim_radius_mm
+    return min(inner_mm, 0.85 * face.rim_radius_mm), OUTER_SHARE * face.rim_radius_mm
+
+
+def _to_pixels(face: Face, outline_mm: FloatArray) -> FloatArray:
+    return face.to_pixels(np.column_stack([outline_mm, np.zeros(len(outline_mm))]))
