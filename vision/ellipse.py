@@ -42,6 +42,12 @@ class Ellipse:
         normal /= np.linalg.norm(normal, axis=1)[:, None]
         return self.centre_px + (circle * self.half_axes_px) @ turn, normal
 
+    def holds(self, xy_px: FloatArray) -> bool:
+        """Whether a point (2,) lies inside."""
+        cos, sin = np.cos(self.angle_rad), np.sin(self.angle_rad)
+        along = np.array([[cos, sin], [-sin, cos]]) @ (xy_px - self.centre_px)
+        return float(((along / self.half_axes_px) ** 2).sum()) < 1.0
+
     @classmethod
     def through(cls, xy_px: FloatArray) -> "Ellipse":
         """Fit an ellipse to at least six points, directly (Fitzgibbon's constraint, by OpenCV)."""

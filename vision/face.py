@@ -8,12 +8,13 @@ from uncertainties import UFloat, unumpy
 
 from vision.camera import Pose
 from vision.circle_pose import circle
-from vision.figure import EdgeSamples, Sighting
+from vision.figure import EdgeSamples
 from vision.measurement import FloatArray, Measurement
 from vision.photo import Photo
 from vision.placing import Placed
+from vision.references.find import find_references
 from vision.references.floor import Floor
-from vision.references.parse import Reference, parse_kind
+from vision.references.parse import TAG, Reference, parse_kind
 from vision.references.tag import find_tags
 from vision.request import Request
 from vision.rim import ANGLES, Curve, Rim, follow_circle
@@ -28,8 +29,9 @@ LEAST_SUPPORT = 0.3
 STEEPEST_DEG = 65.0
 ROUGH_SAMPLES, FINE_SAMPLES = 50, 240
 ROUGH_ROUNDS = 2
+TRIED_FINDS = 2
 # How far from the last fit the rim is looked for, as shares of its radius.
-FOLLOWED_SHARES = (0.012, 0.008)
+FOLLOWED_SHARES = (0.008, 0.005)
 
 
 def measure_face(photo: Photo, request: Request) -> Measurement:
@@ -52,7 +54,8 @@ def measure_face(photo: Photo, request: Request) -> Measurement:
     """
     reference = parse_kind(request.reference)
     blank = Measurement(photo.name, "face")
-    rims = find_rotor(photo.bgr, photo.grey)
+    tags = _tags(photo, request, reference)
+    rims = find_rotor(photo.bgr, photo.grey, [tag.sighting for tag in tags if tag.lies == "face"])
     if not rims:
         return blank.refuse("no-rotor")
     rim = rims[0]
@@ -62,27 +65,38 @@ def measure_face(photo: Photo, request: Request) -> Measurement:
         return blank.refuse("rim-out-of-frame")
     if rim.support < LEAST_SUPPORT:
         return blank.refuse("no-rotor")
-    return _measured(photo, request, reference, rim)
+    return _measured(photo, request, rim, [tuple(tags)] if tags else _lying(photo, request, reference, rim))
 
 
-def _measured(photo: Photo, request: Request, reference: Reference, rim: Rim) -> Measurement:
-    placed = _references(photo, request, reference, rim)
-    scene = best_scene(photo, request, rim, placed)
+def _tags(photo: Photo, request: Request, reference: Reference) -> list[Placed]:
+    """Return the face tags: they are found without knowing the rotor, and help to find it."""
+    if reference.family not in ("tag", "auto"):
+        return []
+    printed = TAG if reference.family == "auto" else reference
+    found = find_tags(photo.grey, printed, thorough=reference.family == "tag")
+    return [Placed(tag, f"ref{number}", request.lies or "face") for number, tag in enumerate(found)]
+
+
+def _lying(photo: Photo, request: Request, reference: Reference, rim: Rim) -> list[tuple[Placed, ...]]:
+    """Return the few best finds of another kind than tags, each to be tried alone."""
+    f35_mm = lenses(photo)[0][0]
+    camera = plain_camera(photo, f35_mm)
+    floors = [Floor.under(camera, pose, NOMINAL_RADIUS_MM) for pose in poses_of(photo, rim.ellipse, f35_mm)]
+    finds = find_references(photo, reference, floors, request.lies)[:TRIED_FINDS]
+    return [(Placed(find.sighting, "ref0", find.lies),) for find in finds]
+
+
+def _measured(photo: Photo, request: Request, rim: Rim, choices: list[tuple[Placed, ...]]) -> Measurement:
+    trials = [(placed, best_scene(photo, request, rim, placed)) for placed in choices]
+    if not trials:
+        scene = best_scene(photo, request, rim, ())
+        return Measurement(photo.name, "face", geometry_px=_geometry(scene, ())).refuse("no-reference")
+    placed, scene = min(trials, key=lambda trial: trial[1].misfit / trial[1].sample_count)
     answer = Measurement(photo.name, "face", geometry_px=_geometry(scene, placed))
-    if not placed:
-        return answer.refuse("no-reference")
     if scene.tilt_deg > STEEPEST_DEG:
         return answer.refuse("too-oblique")
     diameter: UFloat = 2 * unumpy.exp(np.array([scene.numbers["log_rim"]]))[0]
-    return Measurement(photo.name, "face", dimensions={"diameter_mm": diameter}, geometry_px=_geometry(scene, placed))
-
-
-def _references(photo: Photo, request: Request, reference: Reference, rim: Rim) -> list[Placed]:
-    lies = request.lies or reference.lies
-    sightings: Sequence[Sighting] = ()
-    if reference.family in ("tag", "auto"):
-        sightings = find_tags(photo.grey, reference)
-    return [Placed(sighting, f"ref{number}", lies) for number, sighting in enumerate(sightings)]
+    return replace(answer, dimensions={"diameter_mm": diameter})
 
 
 @dataclass(frozen=True)

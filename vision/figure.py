@@ -86,6 +86,14 @@ class Sighting:
     pose: FloatArray
     score: float
 
+    @property
+    def px_per_mm(self) -> float:
+        """The larger scale at the figure's centre, which tilt shrinks least."""
+        marks = np.array([[0.0, 0.0, 1.0], [1.0, 0.0, 1.0], [0.0, 1.0, 1.0]]) @ self.pose.T
+        centre, right, up = marks[:, :2] / marks[:, 2:]
+        jacobian = np.stack([right - centre, up - centre])
+        return float(np.linalg.svd(jacobian, compute_uv=False)[0])
+
 
 def rectangle(width_mm: float, height_mm: float) -> FloatArray:
     """Return the sides (4, 3) of a centred rectangle: right, bottom (y down), left, top."""

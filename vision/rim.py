@@ -63,7 +63,7 @@ class Band:
     @property
     def strength(self) -> FloatArray:
         """Edge strength (A, M), all channels together."""
-        total: FloatArray = np.sqrt((self.slope**2).sum(axis=2))
+        total: FloatArray = np.sqrt((self.slope**2).sum(axis=2), dtype=np.float64)
         return total
 
 
@@ -254,14 +254,15 @@ def follow_circle(photo: Image, curve: Curve, noise: float, reach_px: float) -> 
     peak = _peaks(band.strength, 3.0 * noise, band.along_px)
     trial = np.arange(-reach_px + 1, reach_px - 0.9, 0.25)
     support = np.array([(np.abs(peak - at) < ON_LINE_PX).any(axis=1).mean() for at in trial])
-    return _on_line(band, noise, _outer_peak(trial, support), 1.6)[0]
+    return _on_line(band, noise, _near_peak(trial, support), 1.6)[0]
 
 
-def _outer_peak(trial_px: FloatArray, support: FloatArray) -> float:
-    """Return the outermost local maximum of support that comes near the best."""
+def _near_peak(trial_px: FloatArray, support: FloatArray) -> float:
+    """Return the local maximum of support nearest to the circle, among those that come near the best."""
     padded = np.pad(support, 1)
-    local = (support >= padded[:-2]) & (support >= padded[2:]) & (support > 0.75 * support.max())
-    return float(trial_px[np.flatnonzero(local)[-1]])
+    local = (support >= padded[:-2]) & (support >= padded[2:]) & (support > 0.6 * support.max())
+    good = trial_px[local]
+    return float(good[np.abs(good).argmin()])
 
 
 def _on_line(band: Band, noise: float, offset_px: float, width_px: float) -> tuple[EdgeSamples, float]:

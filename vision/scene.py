@@ -15,6 +15,7 @@ from vision.unknowns import Unknowns
 
 ROUNDS = 4
 DERIVATIVE_STEP = 1e-4
+FAR = 1e4
 
 
 @dataclass(frozen=True)
@@ -79,6 +80,11 @@ class Scene:
         """Carry pixels (N, 2) to the plane ``z = height_mm``: (N, 2) mm."""
         return np.stack(self.pose.on_plane(*self.camera.rays(xy_px), height_mm), axis=-1)
 
+    @property
+    def sample_count(self) -> int:
+        """How many edge samples were fitted."""
+        return sum(len(weighted.weight) for weighted in self.terms)
+
     @cached_property
     def numbers(self) -> dict[str, UFloat]:
         """Every unknown as a number with its correlations."""
@@ -122,7 +128,7 @@ def fit_scene(
             inflation = np.array([_inflation(w, view, values) for w in weighted])
         x = problem.solve(x, weighted, inflation)
     jacobian = problem.jacobian(x, weighted, inflation)
-    size = np.linalg.norm(jacobian, axis=0)
+    size = np.maximum(np.linalg.norm(jacobian, axis=0), 1e-9)
     covariance = np.linalg.pinv((jacobian / size).T @ (jacobian / size), hermitian=True) / np.outer(size, size)
     misfit = problem.misfit(x, weighted)
     values_found = dict(zip(unknowns.names, map(float, x), strict=True))
@@ -145,7 +151,8 @@ class _Problem:
         known = np.isfinite(std)
         priors = (batch[:, known] - mean[known]) / std[known]
         data = [w.residuals(view, values) / s for w, s in zip(weighted, inflation, strict=True)]
-        return np.concatenate([*data, priors], axis=1)
+        # A trial step may leave the world (a plane behind the camera): it must look bad, not end the fit.
+        return np.nan_to_num(np.concatenate([*data, priors], axis=1), nan=FAR, posinf=FAR, neginf=-FAR).clip(-FAR, FAR)
 
     def misfit(self, x: FloatArray, weighted: Sequence[Weighted]) -> float:
         bare = [replace(w, weight=np.ones_like(w.weight)) for w in weighted]

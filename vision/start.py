@@ -24,6 +24,7 @@ HEIGHT_MM, HEIGHT_STD_MM = 52.0, 15.0
 TOLD_STD_MM = 0.3
 # The silhouette runs where the outer chamfer ends, so far below the face.
 CHAMFER_MM, CHAMFER_STD_MM = 0.8, 0.4
+RIM_STD_MM = 0.33
 
 
 def lenses(photo: Photo) -> list[tuple[float, float]]:
@@ -75,9 +76,12 @@ def first_unknowns(photo: Photo, pose: Pose, lens: tuple[float, float], request:
 
 
 def rim_offset_std_px(photo: Photo, f35_mm: float, far_mm: float) -> float:
-    """Return how far a whole rim may be misplaced: half a pixel, and a share of a chamfer's width."""
+    """Return how far a whole rim may be misplaced: half a pixel, and a third of a chamfer's usual width.
+
+    Fitted on the rims of the ``fitting`` photos, where chamfer, lip and contact shadow are taken for the rim.
+    """
     per_mm = focal_px(f35_mm, photo.width, photo.height) / far_mm
-    return float(np.hypot(0.4, 0.15 * per_mm))
+    return float(np.hypot(0.4, RIM_STD_MM * per_mm))
 
 
 def add_told(unknowns: Unknowns, request: Request) -> None:
