@@ -133,6 +133,6 @@ def _content(row: Row) -> bytes:
     try:
         return row.photo.read_bytes()
     except FileNotFoundError:
-        raise RotorError(f"row {row.number}: {row.photo}: no such file; check the path") from None
+        raise RotorError(f"row {row.number}: {row.cells['photo']}: no such file; check the path") from None
     except OSError as fault:
-        raise RotorError(f"row {row.number}: {row.photo}: can't be read ({fault.strerror})") from None
+        raise RotorError(f"row {row.number}: {row.cells['photo']}: can't be read ({fault.strerror})") from None

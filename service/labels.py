@@ -11,7 +11,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import KeepInFrame, Paragraph
 
 from service.measurement_text import NAMES, chances, interval
-from service.results import best_length, fits
+from service.results import best_length, fits, refusals
 
 Record = Mapping[str, Any]
 COLUMNS, ROWS = 2, 4
@@ -55,19 +55,27 @@ def _facts(record: Record) -> Iterator[str]:
     surfaces = [m["surface"] for m in record["measurements"] if m.get("surface")]
     if surfaces:
         yield f"surface: {chances(surfaces[0])}"
-    identification = record["identification"] or {}
-    yield f"fits: {_fits(identification)}"
-    if identification.get("message"):
+    identification = record["identification"]
+    if identification is not None:
+        yield _fits(identification)
         yield str(identification["message"])
+    yield from refusals(record)
     yield from (f"not used: {problem}" for problem in record["problems"])
 
 
 def _fits(identification: Record) -> str:
     cars = fits(identification)
     if not cars:
-        return "nothing that is known here"
+        return "fits: nothing that is known here"
     more = len(cars) - _SHOWN_CARS
-    return "; ".join(cars[:_SHOWN_CARS]) + (f"; and {more} more, see results.csv" if more > 0 else "")
+    word = "fits" if _settled(identification) else "may fit"
+    return f"{word}: {'; '.join(cars[:_SHOWN_CARS])}" + (f"; and {more} more, see results.csv" if more > 0 else "")
+
+
+def _settled(identification: Record) -> bool:
+    """Say whether it is known which rotor this is."""
+    parts = (identification.get("parts") or {}).values()
+    return any((axle.get("rotor") or {}).get("verdict") == "ready" for axle in parts)
 
 
 def _corner_mm(place: int) -> tuple[float, float]:

@@ -41,8 +41,13 @@ class Journal:
 
 
 def fits(identification: Record | None) -> list[str]:
-    """Return the cars that the rotor may belong to, as ``line model years``, the likeliest first."""
-    rows = (identification or {}).get("candidates") or ()
+    """Return the cars that the rotor may belong to, as ``line model years``, the likeliest first.
+
+    A rotor that fits nothing in the catalogue gets none, however the little that is left is spread.
+    """
+    if identification is None or identification.get("verdict") == "no-match":
+        return []
+    rows = identification.get("candidates") or ()
     cars = [f"{row['line']} {row['model']} {row['years']}" for row in rows if row["probability"] >= LIKELY]
     return list(dict.fromkeys(cars))
 
@@ -76,7 +81,7 @@ def _cells(record: Record) -> dict[str, Any]:
         "fits": "; ".join(fits(identification)),
         "probability": candidates[0].get("probability"),
         "none_of_these": identification.get("none_of_these"),
-        "problems": "; ".join([*record["problems"], *_refusals(record)]),
+        "problems": "; ".join([*record["problems"], *refusals(record)]),
     }
     return {name: _inert(value) for name, value in (cells | _length_cells(record)).items()}
 
@@ -92,7 +97,8 @@ def _length_cells(record: Record) -> dict[str, float]:
     return cells
 
 
-def _refusals(record: Record) -> list[str]:
+def refusals(record: Record) -> list[str]:
+    """Return why photos of the rotor were refused, a line each."""
     return [f"{m['photo']}: {reason['message']}" for m in record["measurements"] for reason in m["reasons"]]
 
 

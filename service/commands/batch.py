@@ -1,6 +1,7 @@
 """``whichrotor batch``: a spreadsheet of photos in; results and labels out."""
 
 import hashlib
+import logging
 import pickle
 from argparse import ArgumentParser
 from collections.abc import Iterator
@@ -100,7 +101,10 @@ def _fingerprint(knowledge: Catalogue) -> str:
 @contextmanager
 def _client(scheduler: str | None) -> Iterator[Client]:
     if scheduler is None:
-        with LocalCluster(threads_per_worker=1, dashboard_address=None) as cluster, Client(cluster) as client:
+        with (
+            LocalCluster(threads_per_worker=1, dashboard_address=None, silence_logs=logging.ERROR) as cluster,
+            Client(cluster) as client,
+        ):
             yield client
         return
     try:

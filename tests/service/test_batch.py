@@ -150,6 +150,7 @@ def record(**changed: Any) -> dict[str, Any]:
             "message": "It is.",
             "candidates": [candidate, candidate | {"model": "N", "probability": 0.05}, candidate],
             "none_of_these": 0.01,
+            "parts": {"front": {"rotor": {"verdict": "ready", "options": []}}},
         },
         "problems": [],
     } | changed
@@ -169,6 +170,18 @@ def test_labels_say_what_it_is_what_it_fits_and_what_to_mind() -> None:
         words = " ".join(document[0].get_textpage().get_text_bounded().split())
     for said in ("R1", "<R&2>", "330.1", "329.5 to 330.7", "fits: L M 2018-2021", "prevail", "qualified"):
         assert said in words
+
+
+def test_a_label_says_fits_only_of_a_rotor_that_is_settled() -> None:
+    settled = record()["identification"]
+    still_open = settled | {"parts": {"front": {"rotor": {"verdict": "check", "options": []}}}}
+    foreign = settled | {"verdict": "no-match"}
+    sheet = label_sheet([record(identification=each) for each in (settled, still_open, foreign)])
+    with pypdfium2.PdfDocument(sheet) as document:
+        words = " ".join(document[0].get_textpage().get_text_bounded().split())
+    assert words.count("fits: L M 2018-2021") == 1
+    assert words.count("may fit: L M 2018-2021") == 1
+    assert words.count("fits: nothing that is known here") == 1
 
 
 def test_nine_labels_take_two_pages_and_none_is_cut_off() -> None:
