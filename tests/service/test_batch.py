@@ -185,11 +185,9 @@ def test_a_label_says_fits_only_of_a_rotor_that_is_settled() -> None:
 
 
 def test_nine_labels_take_two_pages_and_none_is_cut_off() -> None:
-    many = {
-        "candidates": [
-            {"line": "L", "model": f"Model {n}", "years": "2018-2021", "probability": 0.1} for n in range(40)
-        ]
-    }
+    car = {"line": "L", "years": "2018-2021", "probability": 0.1}
+    cars = [car | {"model": f"Model {n}"} for n in range(40)]
+    many = {"message": "Open.", "candidates": cars}
     with pypdfium2.PdfDocument(label_sheet([record(identification=many)] * 9)) as document:
         assert len(document) == 2
         words = " ".join(document[1].get_textpage().get_text_bounded().split())
