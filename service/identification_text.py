@@ -6,6 +6,7 @@ from typing import Any
 Wire = Mapping[str, Any]
 SHOWN_CANDIDATES = 8
 SHOWN_CHECKS = 3
+SHOWN_WAYS = 4
 VERDICTS = {
     "ready": "READY",
     "check": "CHECK FIRST",
@@ -66,7 +67,7 @@ def _open(identification: Wire) -> Iterator[str]:
     if groups:
         yield "Can't be told apart"
     for group in groups:
-        settle = _listed([_words(name) for name in group["resolved_by"]], "or") or "nothing known here"
+        settle = _some([_words(name) for name in group["resolved_by"]]) or "nothing known here"
         yield f"  {group['axle']}: {_listed(group['packages'], 'and')} by {group['by']}; settled by {settle}"
         if group.get("same_parts"):
             yield f"    the same for all of them: {_listed(group['same_parts'], 'and')}"
@@ -135,6 +136,11 @@ def _percent(probability: float) -> str:
 
 def _listed(words: Sequence[str], last: str) -> str:
     return f" {last} ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
+
+
+def _some(words: Sequence[str]) -> str:
+    more = len(words) - SHOWN_WAYS
+    return _listed([*words[:SHOWN_WAYS], f"{more} other readings"] if more > 1 else words, "or")
 
 
 def _words(key: str) -> str:
