@@ -142,7 +142,7 @@ class ExactPosterior:
             limit = rotors.min_thickness_mm[row]
             return self._of_ring(axle, read, float(rotors.thickness_mm[row]), float(limit))
         mean, spread = self.population[axle]["thickness_mm"]
-        grid = np.linspace(mean - 4 * spread, mean + 4 * spread, 300)
+        grid = np.linspace(mean - 4 * spread, mean + 4 * spread, 161)
         weight = stats.norm.pdf(grid, mean, spread)
         each = [self._of_ring(axle, read, new, np.nan) for new in grid]
         return float((weight @ each) / weight.sum())
@@ -272,7 +272,7 @@ class ExactPosterior:
 
 def _grid(low: float, high: float) -> Any:
     """Return where to integrate, mm; of no width where there is nothing between the two."""
-    return np.linspace(low, max(low, high), 601)
+    return np.linspace(low, max(low, high), 241)
 
 
 def _value_std(key: str, read: Any) -> tuple[float, float]:
