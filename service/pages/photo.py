@@ -260,12 +260,21 @@ def _handles(shot: Shot, picture: WorkingPhoto | None) -> list[Handle]:
     if picture is None or shot.view == "edge":
         return []
     geometry = shot.measurement.get("geometry") or {}
-    rim = geometry.get("rim_px") or _middle_ring(picture)
+    # Where a person put handles they stay; the line shows what the fit made of them.
+    rim = _points(shot, "rim") or geometry.get("rim_px") or _middle_ring(picture)
     every = max(len(rim) // HANDLES_ROUND, 1)
     handles = [Handle("rim", "Rim", x, y) for x, y in rim[::every][:HANDLES_ROUND]]
-    reference = geometry.get("reference_px") or []
+    reference = _points(shot, "reference_points") or geometry.get("reference_px") or []
     few = max(math.ceil(len(reference) / HANDLES_ROUND), 1)
     return handles + [Handle("reference", "Reference", x, y) for x, y in reference[::few]]
+
+
+def _points(shot: Shot, option: str) -> list[tuple[float, float]]:
+    """Return the points that a person moved, as their option spells them."""
+    pairs = [pair.split(",") for pair in shot.options.get(option, "").split()]
+    with suppress(ValueError):  # a spelling that no handle writes; the page says what is wrong with it
+        return [(float(x), float(y)) for x, y in pairs]
+    return []
 
 
 def _middle_ring(picture: WorkingPhoto) -> list[tuple[float, float]]:

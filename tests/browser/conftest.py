@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from catalogue import Catalogue, load_catalogue
 from service.pages.shelf import Brake, Shelf
@@ -26,7 +26,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-PATIENCE_MS = 15_000
+PATIENCE_MS = 30_000  # a busy machine measures a photo in seconds; a quiet one never waits for this
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -51,6 +51,7 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
+    expect.set_options(timeout=PATIENCE_MS)
     with sync_playwright() as playwright:
         running = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         yield running
