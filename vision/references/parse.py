@@ -23,13 +23,11 @@ class Reference:
     family : str
         Which finder looks for it.
     size_mm : (float, float)
-        Width and height; a round thing's diameter twice, across flats where it has sides; a length and 0 for points.
+        Width and height; a round thing's diameter twice; a length and 0 for points.
     size_std_mm : (float, float)
         Standard deviations of the true size; a second value of 0 means that both sides share one scale.
     thickness_mm, thickness_std_mm : float
         How high its upper side stands over what it lies on.
-    sides : int
-        Straight sides; 0 for a circle or points.
     lies : {"face", "bench", "hat"}
         Where it lies unless told otherwise.
     print_checked : bool
@@ -44,7 +42,6 @@ class Reference:
     size_std_mm: tuple[float, float] = (0.0, 0.0)
     thickness_mm: float = 0.0
     thickness_std_mm: float = 0.0
-    sides: int = 4
     lies: Lies = "face"
     print_checked: bool = True
     points_px: tuple[tuple[float, float], tuple[float, float]] | None = None
@@ -56,16 +53,15 @@ class Reference:
         return std_x / width if width else 0.0, std_y / height if height else 0.0
 
 
-def _coin(kind: str, diameter_mm: float, thickness_mm: float, sides: int = 0) -> Reference:
+def _coin(kind: str, diameter_mm: float, thickness_mm: float, std_mm: float = 0.05) -> Reference:
     """Return a coin. Nineteen in twenty circulating coins are within 0.1 mm of their size (common practice)."""
     return Reference(
         f"coin:{kind}",
         "coin",
         size_mm=(diameter_mm, diameter_mm),
-        size_std_mm=(0.12 if sides else 0.05, 0.0),
+        size_std_mm=(std_mm, 0.0),
         thickness_mm=thickness_mm,
         thickness_std_mm=0.1,
-        sides=sides,
     )
 
 
@@ -94,7 +90,8 @@ SHEETS = {
 
 # Diameter and thickness. Euro: Council Regulation (EU) 729/2014, Annex I (thickness of the cents from memory).
 # Dollar: US Mint, Coin Specifications. Pound: Royal Mint. The one pound has twelve sides with rounded corners, 23.43
-# point to point (published); across flats it is between 22.63, with sharp corners, and 23.03 (from memory).
+# point to point (published) and between 22.63, with sharp corners, and 23.03 across flats (from memory): about 23.14
+# in the mean all round.
 COINS = {
     coin.kind: coin
     for coin in (
@@ -112,7 +109,7 @@ COINS = {
         _coin("usd-0.05", 21.21, 1.95),
         _coin("usd-0.01", 19.05, 1.52),
         _coin("gbp-2", 28.40, 2.50),
-        _coin("gbp-1", 22.88, 2.80, sides=12),
+        _coin("gbp-1", 23.14, 2.80, std_mm=0.12),
         _coin("gbp-0.1", 24.50, 1.85),
     )
 }
@@ -187,7 +184,7 @@ def _read_coin(detail: str) -> Reference:
 def _read_bolt_circle(detail: str) -> Reference:
     pitch_mm = _length(detail, BOLT_CIRCLE_MM, "the pitch circle's diameter in mm, as in bolt-circle:112")
     size, std = (pitch_mm, pitch_mm), (PITCH_STD_MM, 0.0)
-    return Reference(f"bolt-circle:{pitch_mm:g}", "bolt-circle", size, std, sides=0, lies="hat")
+    return Reference(f"bolt-circle:{pitch_mm:g}", "bolt-circle", size, std, lies="hat")
 
 
 def _read_points(detail: str) -> Reference:
@@ -203,7 +200,7 @@ def _read_points(detail: str) -> Reference:
         raise ValueError(f"points needs two marks at least 2 pixels apart, got {detail!r}")
     length_mm = _length(fields[4], LENGTH_MM, "the length between the two points in mm")
     size, std = (length_mm, 0.0), (LENGTH_STD_MM, 0.0)
-    return Reference("points", "points", size, std, sides=0, points_px=((x1, y1), (x2, y2)))
+    return Reference("points", "points", size, std, points_px=((x1, y1), (x2, y2)))
 
 
 def _length(text: str, limits: tuple[float, float], wanted: str) -> float:
