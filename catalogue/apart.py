@@ -7,7 +7,7 @@ from math import log
 import numpy as np
 
 from catalogue.assumptions import Assumptions
-from catalogue.checks import NUMBERS, Check, possible_checks
+from catalogue.checks import NUMBERS, PHOTO_OF_SURFACE, Check, possible_checks
 from catalogue.field import Field
 from catalogue.observation import AxleEvidence, Evidence, EvidenceAxle
 from catalogue.posterior import Posterior
@@ -148,7 +148,7 @@ def _described(
     separated: dict[str, int] = {}
     for (_, check), each in overlaps.items():
         pairs = int((each[np.ix_(places, places)] < ALIKE).sum())
-        if pairs:
+        if pairs and check != PHOTO_OF_SURFACE:
             separated[check] = max(pairs, separated.get(check, 0))
     ranked = sorted(separated, key=lambda check: (check in NUMBERS, -separated[check]))
     keys = belief.prepared.catalogue.packages.keys

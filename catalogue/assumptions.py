@@ -35,6 +35,7 @@ _PROBABILITIES = frozenset(
         "counted_rightly",
         "pistons_counted_rightly",
         "no_match_from",
+        "seen_rightly",
     }
 )
 
@@ -91,6 +92,7 @@ class Assumptions:
     wrong_order_cost: float
     check_cost: float
     no_match_from: float
+    seen_rightly: float
     reading_std_mm: Mapping[str, Mapping[str, float]]
     reading_std_kg: Mapping[str, Mapping[str, float]]
     tolerance_mm: Mapping[str, float]

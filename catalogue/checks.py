@@ -21,8 +21,12 @@ from catalogue.thickness import Limits
 SHARPER = 1.5
 """A length already read is worth reading again where the check's error is less than the reading's by this factor."""
 
+PHOTO_OF_SURFACE = "surface on a photo"
+"""A second look at the surface, by another eye; it brings the evidence ``surface`` too."""
+
 HOW: Mapping[str, str] = {
-    "surface": "Look at the friction face: plain, slots, holes through, dimples, or both?",
+    "surface": "Look at the friction face: plain, slots, holes that go through, dimples that end, or both?",
+    PHOTO_OF_SURFACE: "Take a photo of the friction face, square to it: it tells holes from dimples by their shade.",
     "construction": "Look at the joint of hat and ring: bolts or rivets all round mean two-piece.",
     "ventilation": "Look at the rotor's edge: one solid ring, or two with vanes between?",
     "bolt_count": "Count the wheel bolts or studs.",
@@ -112,6 +116,8 @@ def possible_checks(
 def made_checks(observed: AxleEvidence, assumptions: Assumptions) -> frozenset[str]:
     """Return the checks that are made already, well enough."""
     made = set(observed.words)
+    if "surface" in observed.seen or any(measured.surface is not None for measured in observed.measurements):
+        made.add(PHOTO_OF_SURFACE)
     for evidence, reading in (*observed.lengths.items(), *observed.pad_lengths.items()):
         name = "diameter_mm" if evidence == "circumference_mm" else evidence
         factor = np.pi if evidence == "circumference_mm" else 1.0
@@ -218,10 +224,28 @@ def _kind(at: _Place, name: str, of_rows: IntArray, population: IntArray) -> Che
     return Check(name, at.axle, group, outcome, codes != UNKNOWN)
 
 
+def _photo_of_surface(at: _Place, name: str) -> Check | None:
+    """Build the photo's look at the surface, as a word that is right with a known chance."""
+    told = _rotor_kind(at, "surface")
+    if told is None:
+        return None
+    codes = at.prepared.rotor_codes["surface"][at.prepared.rotor[at.rows]]
+    _, first = np.unique(codes, return_index=True)
+    right, kinds = at.assumptions.seen_rightly, len(KINDS["surface"])
+    channel = np.full((kinds, kinds), (1 - right) / (kinds - 1)) + np.eye(kinds) * (right - (1 - right) / (kinds - 1))
+    table = np.vstack([_replaced(at, channel), np.full(kinds, 1 / kinds)])[codes[first]]
+    return Check(name, at.axle, told.group, WordOutcome(table), told.known)
+
+
 def _told_table(at: _Place, name: str) -> FloatArray:
     """Return p(word | the catalogue's kind), replacement rotors of another surface included."""
     table = at.assumptions.confusion[name]
-    if name != "surface" or at.observed.condition == "new":
+    return _replaced(at, table) if name == "surface" else table
+
+
+def _replaced(at: _Place, table: FloatArray) -> FloatArray:
+    """Return p(answer | the catalogue's surface) from p(answer | the surface in hand)."""
+    if at.observed.condition == "new":
         return table
     chance = at.assumptions.replaced_surface
     others = (table.sum(axis=0) - table) / (len(table) - 1)
@@ -286,6 +310,7 @@ def _right_or_other(values: FloatArray, right: float, other: float) -> FloatArra
 
 _BUILDERS: Mapping[str, Callable[[_Place, str], Check | None]] = {
     "surface": _rotor_kind,
+    PHOTO_OF_SURFACE: _photo_of_surface,
     "construction": _rotor_kind,
     "ventilation": _rotor_kind,
     "bolt_count": _bolt_count,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from catalogue.assumptions import Assumptions
-from catalogue.checks import HOW, Check
+from catalogue.checks import HOW, PHOTO_OF_SURFACE, Check
 from catalogue.field import Field
 from catalogue.observation import Evidence
 from catalogue.schema import FloatArray, IntArray
@@ -42,13 +42,20 @@ class NextCheck:
 def next_checks(field: Field, checks: Sequence[Check], assumptions: Assumptions) -> list[NextCheck]:
     """Return the checks worth making, those that tell most for their time first."""
     classes = _classes(list(field.wanted.values()), len(field))
-    gains = [(check, gain_bits(field.mass, classes, check)) for check in checks]
-    worth = [
-        NextCheck(check.name, check.axle, gain, assumptions.check_minutes[check.name], HOW[check.name])
-        for check, gain in gains
-        if gain >= LEAST_GAIN_BITS
-    ]
+    gains = [(check, gain_bits(field.mass, classes, check)) for check in _without_second_looks(checks)]
+    worth = [_named(check, gain, assumptions) for check, gain in gains if gain >= LEAST_GAIN_BITS]
     return sorted(worth, key=lambda each: -each.gain_bits / (1 + each.minutes))
+
+
+def _without_second_looks(checks: Sequence[Check]) -> list[Check]:
+    """Leave out the photo of a surface that nobody has looked at yet."""
+    looks = {check.axle for check in checks if check.name == "surface"}
+    return [check for check in checks if check.name != PHOTO_OF_SURFACE or check.axle not in looks]
+
+
+def _named(check: Check, gain: float, assumptions: Assumptions) -> NextCheck:
+    evidence = "surface" if check.name == PHOTO_OF_SURFACE else check.name
+    return NextCheck(evidence, check.axle, gain, assumptions.check_minutes[evidence], HOW[check.name])
 
 
 def marks_first(worth: Sequence[NextCheck], evidence: Evidence, assumptions: Assumptions) -> list[NextCheck]:
