@@ -4,11 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from uncertainties import UFloat, unumpy
+from uncertainties import UFloat, umath
 
-from vision.camera import Pose
+from vision.assemble import Sights, Start, first_scene, fit
 from vision.circle_pose import circle
-from vision.figure import EdgeSamples
+from vision.describe import RingDescription, describe_ring
+from vision.focus import sharpness
 from vision.measurement import FloatArray, Measurement
 from vision.photo import Photo
 from vision.placing import Placed
@@ -17,21 +18,28 @@ from vision.references.floor import Floor
 from vision.references.parse import TAG, Reference, parse_kind
 from vision.references.tag import find_tags
 from vision.request import Request
-from vision.rim import ANGLES, Curve, Rim, follow_circle
+from vision.rim import Rim
 from vision.rotor import find_rotor
-from vision.scene import ROUNDS, Scene, fit_scene
-from vision.start import NOMINAL_RADIUS_MM, RADIUS_STD, first_unknowns, lenses, plain_camera, poses_of
-from vision.terms import CircleTerm, Term
+from vision.scene import Scene
+from vision.start import NOMINAL_RADIUS_MM, lenses, maybe_cropped, plain_camera, poses_of
+from vision.wall import find_wall
 
 LEAST_RIM_PX = 60.0
 LEAST_IN_FRAME = 0.55
 LEAST_SUPPORT = 0.3
-STEEPEST_DEG = 65.0
-ROUGH_SAMPLES, FINE_SAMPLES = 50, 240
-ROUGH_ROUNDS = 2
+STEEPEST_DEG = 62.0
 TRIED_FINDS = 2
-# How far from the last fit the rim is looked for, as shares of its radius.
-FOLLOWED_SHARES = (0.008, 0.005)
+# Sharpness under which a photo that shows nothing is blurred, and under which nothing it shows counts.
+SOFT, HOPELESS = 0.15, 0.09
+# No car's rotor is smaller or larger, common practice with room.
+DIAMETER_MM = (215.0, 460.0)
+# A rotor shows its bolt holes, or an inner edge; a plate shows neither.
+LEAST_BOLTS = 0.35
+# Residuals of a reference's edges, in standard deviations, above which its shape contradicts the scene.
+WORST_REFERENCE = 6.0
+OBLIQUE_DEG, SHORT_ARC, SMALL_REFERENCE_PX = 40.0, 0.45, 70.0
+BENCH_THICKNESS_STD_MM = 2.0
+WALL_THICKNESS_STD_MM = 3.0
 
 
 def measure_face(photo: Photo, request: Request) -> Measurement:
@@ -54,18 +62,20 @@ def measure_face(photo: Photo, request: Request) -> Measurement:
     """
     reference = parse_kind(request.reference)
     blank = Measurement(photo.name, "face")
+    sharp = sharpness(photo.grey)
+    if sharp < HOPELESS:
+        return blank.refuse("blurred")
     tags = _tags(photo, request, reference)
     rims = find_rotor(photo.bgr, photo.grey, [tag.sighting for tag in tags if tag.lies == "face"])
-    if not rims:
-        return blank.refuse("no-rotor")
+    if not rims or rims[0].support < LEAST_SUPPORT:
+        return blank.refuse("blurred" if sharp < SOFT else "no-rotor")
     rim = rims[0]
     if rim.ellipse.radius_px < LEAST_RIM_PX:
         return blank.refuse("too-small")
     if rim.in_frame < LEAST_IN_FRAME:
         return blank.refuse("rim-out-of-frame")
-    if rim.support < LEAST_SUPPORT:
-        return blank.refuse("no-rotor")
-    return _measured(photo, request, rim, [tuple(tags)] if tags else _lying(photo, request, reference, rim))
+    seen = _seen(photo, request, reference, rim, [tuple(tags)] if tags else _lying(photo, request, reference, rim))
+    return _judged(photo, request, rim, seen, sharp)
 
 
 def _tags(photo: Photo, request: Request, reference: Reference) -> list[Placed]:
@@ -86,80 +96,134 @@ def _lying(photo: Photo, request: Request, reference: Reference, rim: Rim) -> li
     return [(Placed(find.sighting, "ref0", find.lies),) for find in finds]
 
 
-def _measured(photo: Photo, request: Request, rim: Rim, choices: list[tuple[Placed, ...]]) -> Measurement:
-    trials = [(placed, best_scene(photo, request, rim, placed)) for placed in choices]
-    if not trials:
-        scene = best_scene(photo, request, rim, ())
-        return Measurement(photo.name, "face", geometry_px=_geometry(scene, ())).refuse("no-reference")
-    placed, scene = min(trials, key=lambda trial: trial[1].misfit / trial[1].sample_count)
-    answer = Measurement(photo.name, "face", geometry_px=_geometry(scene, placed))
+@dataclass(frozen=True)
+class _Seen:
+    """A photo's scene and all that was read from it."""
+
+    scene: Scene
+    sights: Sights
+    ring: RingDescription
+
+
+def _seen(
+    photo: Photo, request: Request, reference: Reference, rim: Rim, choices: Sequence[tuple[Placed, ...]]
+) -> _Seen:
+    """Fit the first scene of each choice of references, describe the best, and fit once more with all it shows."""
+    trials = [first_scene(photo, request, rim, placed) for placed in choices or [()]]
+    scene, start, sights = min(trials, key=lambda trial: trial[0].misfit / trial[0].sample_count)
+    outlines = [placed.sighting.corners_px for placed in sights.placed]
+    hat_up = None if request.hat == "auto" else request.hat == "up"
+    ring = describe_ring(photo, scene, hidden_px=outlines, hat_up=hat_up)
+    request = _with_hat(request, ring)
+    pitch_mm = reference.size_mm[0] if reference.family == "bolt-circle" and "bolt_circle" in ring.circles else None
+    sights = replace(sights, wall=find_wall(photo.bgr, scene, rim.noise), circles=ring.circles, pitch_mm=pitch_mm)
+    return _Seen(_refitted(photo, request, sights, start, scene), sights, ring)
+
+
+def _refitted(photo: Photo, request: Request, sights: Sights, start: Start, scene: Scene) -> Scene:
+    return fit(photo, request, sights.thinned(200), start, scene)
+
+
+def _with_hat(request: Request, ring: RingDescription) -> Request:
+    if request.hat != "auto" or ring.middle.hat_up is None:
+        return request
+    return replace(request, hat="up" if ring.middle.hat_up else "down")
+
+
+def _judged(photo: Photo, request: Request, rim: Rim, seen: _Seen, sharp: float) -> Measurement:
+    """Read the answer off a scene, refused where it can't be trusted, with notices where it is weak."""
+    answer = _read(photo, seen)
+    scene, sights = seen.scene, seen.sights
     if scene.tilt_deg > STEEPEST_DEG:
         return answer.refuse("too-oblique")
-    diameter: UFloat = 2 * unumpy.exp(np.array([scene.numbers["log_rim"]]))[0]
-    return replace(answer, dimensions={"diameter_mm": diameter})
+    if not _looks_like_a_rotor(seen, scene.rim_radius_mm if sights.scaled else None):
+        return answer.refuse("no-rotor")
+    if not sights.scaled:
+        return answer.refuse("blurred" if sharp < SOFT else "no-reference")
+    if _worst_reference(scene, sights) > WORST_REFERENCE:
+        return answer.refuse("disagreement")
+    return answer.warn(*_notices(photo, request, rim, seen, sharp))
 
 
-@dataclass(frozen=True)
-class _Try:
-    lens: tuple[float, float]
-    pose: Pose
+def _looks_like_a_rotor(seen: _Seen, radius_mm: float | None) -> bool:
+    if radius_mm is not None and not DIAMETER_MM[0] <= 2 * radius_mm <= DIAMETER_MM[1]:
+        return False
+    bolts = seen.ring.bolt_count
+    return (bolts is not None and bolts[1] >= LEAST_BOLTS) or "ring_inner" in seen.ring.circles
 
 
-def best_scene(photo: Photo, request: Request, rim: Rim, placed: Sequence[Placed]) -> Scene:
-    """Fit the scene from every lens and both tilts with a few samples, and the best once more with all."""
-    tries = [_Try(lens, pose) for lens in lenses(photo) for pose in poses_of(photo, rim.ellipse, lens[0])]
-    rough = [_fit(photo, request, _thinned(rim, placed, ROUGH_SAMPLES), trial) for trial in tries]
-    best = min(range(len(tries)), key=lambda i: rough[i].misfit)
-    scene = rough[best]
-    for share in FOLLOWED_SHARES:
-        samples = follow_circle(photo.bgr, _rim_curve(scene), rim.noise, max(3.0, share * rim.ellipse.radius_px))
-        rim = replace(rim, samples=samples)
-        scene = _fit(photo, request, _thinned(rim, placed, FINE_SAMPLES), tries[best], scene)
-    return scene
+def _worst_reference(scene: Scene, sights: Sights) -> float:
+    return max((scene.root_mean_square(1 + number) for number in range(len(sights.placed))), default=0.0)
 
 
-def _rim_curve(scene: Scene) -> Curve:
-    height, radius = -scene.values["chamfer"], scene.rim_radius_mm
-    foot, out = (scene.to_pixels(circle(r, ANGLES, height)) for r in (radius, radius * 1.01))
-    normal = out - foot
-    # The picture of a radius is not quite the normal of the circle's picture: take the tangent's.
-    tangent = np.roll(foot, -1, axis=0) - np.roll(foot, 1, axis=0)
-    across = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)
-    across *= np.sign((across * normal).sum(axis=1))[:, None]
-    return foot, across / np.linalg.norm(across, axis=1)[:, None]
+def _notices(photo: Photo, request: Request, rim: Rim, seen: _Seen, sharp: float) -> list[str]:
+    scene, placed = seen.scene, seen.sights.placed
+    small = bool(placed) and min(_extent_px(p) for p in placed) < SMALL_REFERENCE_PX
+    on_bench = any(p.lies == "bench" for p in placed)
+    said = {
+        "reference-on-bench": on_bench and _bench_doubt_mm(scene, request) > BENCH_THICKNESS_STD_MM,
+        "oblique": scene.tilt_deg > OBLIQUE_DEG,
+        "short-arc": rim.support * rim.in_frame < SHORT_ARC,
+        "small-reference": small,
+        "focal-length-unknown": photo.f35_mm is None,
+        "print-unchecked": any(p.sighting.figure.size_std[0] > 0.02 for p in placed),
+        "copy-without-exif": photo.f35_mm is None and maybe_cropped(photo),
+        "soft": sharp < SOFT,
+    }
+    return [code for code, holds in said.items() if holds]
 
 
-@dataclass(frozen=True)
-class _Sights:
-    rim: EdgeSamples
-    placed: tuple[Placed, ...]
+def _bench_doubt_mm(scene: Scene, request: Request) -> float:
+    name = "height" if request.hat == "down" else "thickness"
+    doubt_mm: float = scene.numbers[name].std_dev
+    return doubt_mm
 
 
-def _thinned(rim: Rim, placed: Sequence[Placed], count: int) -> _Sights:
-    return _Sights(rim.samples.thinned(count), tuple(p.thinned(max(40, count // max(1, len(placed)))) for p in placed))
+def _extent_px(placed: Placed) -> float:
+    corners = placed.sighting.corners_px
+    return float(np.linalg.norm(corners.max(axis=0) - corners.min(axis=0))) / np.sqrt(2)
 
 
-def _fit(photo: Photo, request: Request, sights: _Sights, trial: _Try, near: Scene | None = None) -> Scene:
-    camera, pose, placed = plain_camera(photo, trial.lens[0]), trial.pose, sights.placed
-    # A start at the reference's own scale: everything shrinks together about the camera.
-    shrink = float(np.median([p.scale(camera, pose) for p in placed])) if placed else 1.0
-    pose = Pose(pose.rotation, pose.centre_mm / shrink)
-    unknowns = first_unknowns(photo, pose, trial.lens, request)
-    unknowns.add("log_rim", np.log(NOMINAL_RADIUS_MM / shrink), 0.05, std=RADIUS_STD, mean=np.log(NOMINAL_RADIUS_MM))
-    if not placed:
-        unknowns.add("log_rim", np.log(NOMINAL_RADIUS_MM), 0.05, std=1e-6)
-    terms: list[Term] = [CircleTerm(sights.rim, "log_rim", {"chamfer": -1.0}, "rim_offset")]
-    for reference in placed:
-        reference.add_unknowns(unknowns, camera, pose, request)
-        terms.append(reference.term(request))
-    if near is not None:
-        unknowns = unknowns.restart(near.values)
-    rounds = ROUGH_ROUNDS if near is None else ROUNDS
-    return fit_scene(unknowns, terms, pose.rotation, (photo.width, photo.height), rounds=rounds)
+def _read(photo: Photo, seen: _Seen) -> Measurement:
+    scene, ring = seen.scene, seen.ring
+    radii = {"diameter_mm": scene.numbers["log_rim"]}
+    radii |= {f"{name}_mm": scene.numbers[f"log_{name}"] for name in ring.circles}
+    lengths = {key: 2 * umath.exp(radius) for key, radius in radii.items()}
+    ratios = {
+        f"{key.removesuffix('_mm')}_over_diameter": umath.exp(radius - radii["diameter_mm"])
+        for key, radius in radii.items()
+        if key != "diameter_mm"
+    }
+    return Measurement(
+        photo.name,
+        "face",
+        dimensions=(lengths | _heights(seen)) if seen.sights.scaled else {},
+        ratios=ratios,
+        surface=ring.surface.probabilities,
+        construction=ring.construction,
+        bolt_count=ring.bolt_count,
+        geometry_px=_geometry(seen),
+        details=ring.details,
+    )
 
 
-def _geometry(scene: Scene, placed: Sequence[Placed]) -> dict[str, FloatArray]:
+def _heights(seen: _Seen) -> dict[str, UFloat]:
+    """Return thickness and overall height where the photo shows them."""
+    thickness = seen.scene.numbers["thickness"]
+    if seen.sights.wall is None or thickness.std_dev > WALL_THICKNESS_STD_MM:
+        return {}
+    heights = {"thickness_mm": thickness}
+    if seen.ring.middle.hat_up and "bolt_circle" in seen.ring.circles:
+        heights["height_mm"] = seen.scene.numbers["hat_top"] + thickness
+    return heights
+
+
+def _geometry(seen: _Seen) -> dict[str, FloatArray]:
+    scene, values = seen.scene, seen.scene.values
     geometry = {"rim_px": scene.to_pixels(circle(scene.rim_radius_mm, 72))}
-    if placed:
-        geometry["reference_px"] = np.concatenate([p.sighting.corners_px for p in placed])
+    if seen.sights.placed:
+        geometry["reference_px"] = np.concatenate([p.sighting.corners_px for p in seen.sights.placed])
+    for name in seen.ring.circles:
+        height = 0.0 if name == "ring_inner" else values["hat_top"]
+        geometry[f"{name}_px"] = scene.to_pixels(circle(float(np.exp(values[f"log_{name}"])), 72, height))
     return geometry

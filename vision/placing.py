@@ -41,8 +41,7 @@ class Placed:
         if self.lies == "face":
             return top
         if self.lies == "hat":
-            # The hat's top stands the overall height above the ring's far side.
-            return top | {"height": 1.0, "thickness": -1.0}
+            return top | {"hat_top": 1.0}
         return top | ({"height": -1.0} if request.hat == "down" else {"thickness": -1.0})
 
     def term(self, request: Request) -> FigureTerm:

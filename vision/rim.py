@@ -130,7 +130,7 @@ class Rim:
 def lines_of(band: Band, noise: float) -> list[Line]:
     """Find the lines that run along a band, outermost first; ``noise`` is the usual strength where there is none."""
     strength = band.strength
-    peak = _peaks(strength, 3.0 * noise, band.along_px)
+    peak = peaks(strength, 3.0 * noise, band.along_px)
     step = band.along_px[1] - band.along_px[0]
     spacing = max(2.0, 0.12 * band.along_px[-1])
     found: list[Line] = []
@@ -144,7 +144,7 @@ def lines_of(band: Band, noise: float) -> list[Line]:
     return sorted(found, key=lambda line: -float(line.offset_px.mean()))
 
 
-def _peaks(strength: FloatArray, threshold: float, along_px: FloatArray) -> FloatArray:
+def peaks(strength: FloatArray, threshold: float, along_px: FloatArray) -> FloatArray:
     """Return the offsets (A, M) of the maxima across the band, to a fraction of a step; infinite elsewhere."""
     left, middle, right = strength[:, :-2], strength[:, 1:-1], strength[:, 2:]
     peak = (middle >= left) & (middle > right) & (middle > threshold)
@@ -162,7 +162,7 @@ def _waves(count: int) -> FloatArray:
     return np.stack(columns, axis=1)
 
 
-def _nearest(peak: FloatArray, offset_px: FloatArray) -> FloatArray:
+def nearest(peak: FloatArray, offset_px: FloatArray) -> FloatArray:
     """Return the offset of each angle's peak nearest to a line (A,), infinite where there is none."""
     best = np.abs(peak - offset_px[:, None]).argmin(axis=1)
     nearest: FloatArray = peak[np.arange(len(peak)), best]
@@ -174,7 +174,7 @@ def _settle(peak: FloatArray, start_px: float, spacing_px: float) -> FloatArray 
     waves = _waves(len(peak))
     offset = np.full(len(peak), start_px)
     for window in (1.2 * spacing_px, 0.8 * spacing_px, 0.5 * spacing_px, 0.35 * spacing_px, 0.35 * spacing_px):
-        near = _nearest(peak, offset)
+        near = nearest(peak, offset)
         use = np.abs(near - offset) < max(window, 1.5)
         if use.sum() < len(peak) // 5:
             return None
@@ -186,7 +186,7 @@ def _settle(peak: FloatArray, start_px: float, spacing_px: float) -> FloatArray 
 
 
 def _rate(band: Band, peak: FloatArray, contrast: FloatArray, offset_px: FloatArray) -> Line:
-    near = _nearest(peak, offset_px)
+    near = nearest(peak, offset_px)
     on = np.abs(near - offset_px) <= ON_LINE_PX
     column = np.clip(np.searchsorted(band.along_px, offset_px), 0, len(band.along_px) - 1)
     rows = np.arange(len(peak))
@@ -251,7 +251,7 @@ def follow_circle(photo: Image, curve: Curve, noise: float, reach_px: float) -> 
         How far off the circle may be.
     """
     band = Band.along(photo, curve, reach_px, smooth=3.0)
-    peak = _peaks(band.strength, 3.0 * noise, band.along_px)
+    peak = peaks(band.strength, 3.0 * noise, band.along_px)
     trial = np.arange(-reach_px + 1, reach_px - 0.9, 0.25)
     support = np.array([(np.abs(peak - at) < ON_LINE_PX).any(axis=1).mean() for at in trial])
     return _on_line(band, noise, _near_peak(trial, support), 1.6)[0]
@@ -268,7 +268,7 @@ def _near_peak(trial_px: FloatArray, support: FloatArray) -> float:
 def _on_line(band: Band, noise: float, offset_px: float, width_px: float) -> tuple[EdgeSamples, float]:
     """Return the edge samples within ``width_px`` of a straight line of a band, and their share of it."""
     strength = band.strength
-    near = _nearest(_peaks(strength, 3.0 * noise, band.along_px), np.full(len(strength), offset_px))
+    near = nearest(peaks(strength, 3.0 * noise, band.along_px), np.full(len(strength), offset_px))
     use = np.abs(near - offset_px) < width_px
     offset = np.where(use, near, 0.0)
     rows, column = np.arange(len(offset)), np.searchsorted(band.along_px, offset)

@@ -25,6 +25,7 @@ TOLD_STD_MM = 0.3
 # The silhouette runs where the outer chamfer ends, so far below the face.
 CHAMFER_MM, CHAMFER_STD_MM = 0.8, 0.4
 RIM_STD_MM = 0.33
+WALL_OFFSET_STD_PX = 1.0
 
 
 def lenses(photo: Photo) -> list[tuple[float, float]]:
@@ -86,12 +87,16 @@ def rim_offset_std_px(photo: Photo, f35_mm: float, far_mm: float) -> float:
 
 def add_told(unknowns: Unknowns, request: Request) -> None:
     """Add the heights, narrow where the person measured them."""
-    thickness, told = request.thickness_mm, request.thickness_mm is not None
-    unknowns.add(
-        "thickness",
-        THICKNESS_MM if thickness is None else thickness,
-        3.0,
-        std=TOLD_STD_MM if told else THICKNESS_STD_MM,
-    )
-    height, told = request.height_mm, request.height_mm is not None
-    unknowns.add("height", HEIGHT_MM if height is None else height, 5.0, std=TOLD_STD_MM if told else HEIGHT_STD_MM)
+    thickness_mm, thickness_std = _told(request.thickness_mm, THICKNESS_MM, THICKNESS_STD_MM)
+    height_mm, height_std = _told(request.height_mm, HEIGHT_MM, HEIGHT_STD_MM)
+    unknowns.add("thickness", thickness_mm, 3.0, std=thickness_std)
+    unknowns.add("height", height_mm, 5.0, std=height_std)
+    # Hat up, the mounting face stands the overall height above the ring's far side; hat down, behind the face.
+    up = -1.0 if request.hat == "down" else 1.0
+    hat_std = float(np.hypot(thickness_std, height_std))
+    unknowns.add("hat_top", up * (height_mm - thickness_mm), 5.0, std=hat_std)
+    unknowns.add("wall_offset", 0.0, 0.3, std=WALL_OFFSET_STD_PX)
+
+
+def _told(said_mm: float | None, usual_mm: float, usual_std_mm: float) -> tuple[float, float]:
+    return (usual_mm, usual_std_mm) if said_mm is None else (said_mm, TOLD_STD_MM)

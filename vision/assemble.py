@@ -1,0 +1,150 @@
+"""What was sighted in a photo, put together as one scene and fitted."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from vision.camera import Pose
+from vision.concentric import Circle
+from vision.edges import Image
+from vision.figure import EdgeSamples
+from vision.photo import Photo
+from vision.placing import Placed
+from vision.request import Request
+from vision.rim import Rim, follow_circle
+from vision.scene import ROUNDS, Scene, fit_scene
+from vision.start import NOMINAL_RADIUS_MM, RADIUS_STD, first_unknowns, lenses, plain_camera, poses_of
+from vision.terms import CircleTerm, Height, Term
+from vision.unknowns import Unknowns
+from vision.wall import rim_curve
+
+ROUGH_SAMPLES, FINE_SAMPLES, CIRCLE_SAMPLES = 50, 200, 60
+ROUGH_ROUNDS = 2
+# How far from the last fit the rim is looked for, as shares of its radius.
+FOLLOWED_SHARES = (0.008, 0.005)
+# Inner circles are told by the scene more than they tell it: which of several edges was followed is in doubt.
+CIRCLE_STD_FACTOR = 3.0
+PITCH_STD = 0.0005
+ON_FACE = ("ring_inner",)
+
+
+@dataclass(frozen=True)
+class Sights:
+    """Everything found in a photo that the fit may use.
+
+    Attributes
+    ----------
+    rim : EdgeSamples
+    placed : tuple of Placed
+        References where they lie.
+    wall : EdgeSamples, optional
+        The wall's far edge.
+    circles : mapping of str to Circle
+        Round the axis, inside the rim; radii in the millimetres of the scene they were found with.
+    pitch_mm : float, optional
+        The bolt circle's diameter, where it is the reference.
+    """
+
+    rim: EdgeSamples
+    placed: tuple[Placed, ...] = ()
+    wall: EdgeSamples | None = None
+    circles: Mapping[str, Circle] = field(default_factory=dict)
+    pitch_mm: float | None = None
+
+    def thinned(self, count: int) -> "Sights":
+        """Return the same with about ``count`` samples a curve."""
+        share = max(40, count // max(1, len(self.placed)))
+        return replace(self, rim=self.rim.thinned(count), placed=tuple(p.thinned(share) for p in self.placed))
+
+    @property
+    def scaled(self) -> bool:
+        """Whether anything of known size is among them."""
+        return bool(self.placed) or self.pitch_mm is not None
+
+
+@dataclass(frozen=True)
+class Start:
+    """A lens and one of the rim's two tilts."""
+
+    lens: tuple[float, float]
+    pose: Pose
+
+
+def first_scene(photo: Photo, request: Request, rim: Rim, placed: Sequence[Placed]) -> tuple[Scene, Start, Sights]:
+    """Fit from every lens and both tilts with a few samples, then the best with the rim followed anew.
+
+    Returns
+    -------
+    scene : Scene
+    start : Start
+        Where the best fit began.
+    sights : Sights
+        With the rim as it was followed last.
+    """
+    starts = [Start(lens, pose) for lens in lenses(photo) for pose in poses_of(photo, rim.ellipse, lens[0])]
+    sights = Sights(rim.samples, tuple(placed))
+    rough = [fit(photo, request, sights.thinned(ROUGH_SAMPLES), start) for start in starts]
+    best = min(range(len(starts)), key=lambda number: rough[number].misfit)
+    scene = rough[best]
+    for share in FOLLOWED_SHARES:
+        sights = replace(sights, rim=_followed(photo.bgr, scene, rim, share))
+        scene = fit(photo, request, sights.thinned(FINE_SAMPLES), starts[best], scene)
+    return scene, starts[best], sights
+
+
+def _followed(bgr: Image, scene: Scene, rim: Rim, share: float) -> EdgeSamples:
+    return follow_circle(bgr, rim_curve(scene), rim.noise, max(3.0, share * rim.ellipse.radius_px))
+
+
+def fit(photo: Photo, request: Request, sights: Sights, start: Start, near: Scene | None = None) -> Scene:
+    """Fit one scene to all sights, from a start or near an earlier scene.
+
+    Without a reference the scale is held at a nominal rim, and only ratios mean anything.
+    """
+    camera, placed = plain_camera(photo, start.lens[0]), sights.placed
+    # A start at the reference's own scale: everything shrinks together about the camera.
+    shrink = float(np.median([p.scale(camera, start.pose) for p in placed])) if placed else 1.0
+    pose = Pose(start.pose.rotation, start.pose.centre_mm / shrink)
+    unknowns = first_unknowns(photo, pose, start.lens, request)
+    nominal = np.log(NOMINAL_RADIUS_MM)
+    unknowns.add("log_rim", nominal - np.log(shrink), 0.05, std=RADIUS_STD if sights.scaled else 1e-6, mean=nominal)
+    terms: list[Term] = [CircleTerm(sights.rim, "log_rim", {"chamfer": -1.0}, "rim_offset")]
+    for reference in placed:
+        reference.add_unknowns(unknowns, camera, pose, request)
+        terms.append(reference.term(request))
+    if sights.wall is not None:
+        terms.append(CircleTerm(sights.wall, "log_rim", {"thickness": -1.0}, "wall_offset"))
+    values = {} if near is None else dict(near.values)
+    if sights.pitch_mm is not None and near is not None:
+        values |= _rescaled(near, sights)
+    terms += [_circle_term(circle, unknowns, near, sights) for circle in sights.circles.values() if near is not None]
+    rounds = ROUGH_ROUNDS if near is None else ROUNDS
+    return fit_scene(unknowns.restart(values), terms, pose.rotation, (photo.width, photo.height), rounds=rounds)
+
+
+def _rescaled(near: Scene, sights: Sights) -> dict[str, float]:
+    """Return the lengths of a scene of nominal size brought to the size that the bolt circle gives it."""
+    assert sights.pitch_mm is not None
+    grown = sights.pitch_mm / 2 / sights.circles["bolt_circle"].radius_mm
+    return {
+        "log_rim": near.values["log_rim"] + np.log(grown),
+        "log_far": near.values["log_far"] + np.log(grown),
+        "hat_top": sights.circles["bolt_circle"].height_mm * grown,
+    }
+
+
+def _circle_term(circle: Circle, unknowns: Unknowns, near: Scene | None, sights: Sights) -> CircleTerm:
+    """Add a circle's radius and offset to the unknowns and return its term."""
+    assert near is not None
+    radius, offset = f"log_{circle.name}", f"{circle.name}_offset"
+    px_per_mm = float(np.exp(near.values["log_focal"] - near.values["log_far"]))
+    is_pitch = circle.name == "bolt_circle" and sights.pitch_mm is not None
+    start = np.log(sights.pitch_mm / 2 if is_pitch and sights.pitch_mm else circle.radius_mm)
+    unknowns.add(radius, start, 0.05, std=PITCH_STD if is_pitch else np.inf)
+    unknowns.add(offset, 0.0, 0.3, std=max(0.1, circle.edge_std_mm * px_per_mm))
+    samples = circle.samples.thinned(CIRCLE_SAMPLES)
+    if not is_pitch:
+        samples = replace(samples, std_px=samples.std_px * CIRCLE_STD_FACTOR)
+    height: Height = {"": 0.0} if circle.name in ON_FACE else {"hat_top": 1.0}
+    return CircleTerm(samples, radius, height, offset)
