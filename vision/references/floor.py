@@ -19,10 +19,13 @@ class Floor:
         From the plane (mm by a nominal scale; x to the right, y upward as the camera sees it) to pixels.
     rim_radius_mm : float
         The rim's radius by that nominal scale; its centre is the plane's origin.
+    upright : (3,) ndarray, optional
+        What a millimetre of height adds to a point's lifted pixel ``homography @ (x, y, 1)``.
     """
 
     homography: FloatArray
     rim_radius_mm: float
+    upright: FloatArray | None = None
 
     @classmethod
     def under(cls, camera: Camera, pose: Pose, rim_radius_mm: float) -> "Floor":
@@ -35,11 +38,21 @@ class Floor:
             ]
         )
         seen = lens @ np.column_stack([pose.rotation[:, 0], pose.rotation[:, 1], pose.centre_mm])
-        return cls(np.asarray(seen / seen[2, 2], np.float64), rim_radius_mm)
+        upright = lens @ pose.rotation[:, 2] / seen[2, 2]
+        return cls(np.asarray(seen / seen[2, 2], np.float64), rim_radius_mm, np.asarray(upright, np.float64))
 
     def to_plane(self, xy_px: FloatArray) -> FloatArray:
         """Carry pixels (N, 2) to the plane, mm."""
         return to_pixels(np.asarray(np.linalg.inv(self.homography), np.float64), xy_px)
+
+    def sunk(self, xy_mm: FloatArray, depth_mm: float) -> FloatArray:
+        """Return by how many pixels (N, 2) points of the plane move when they sink by ``depth_mm``, nominal."""
+        if self.upright is None:
+            return np.zeros_like(xy_mm)
+        lifted = np.column_stack([xy_mm, np.ones(len(xy_mm))]) @ self.homography.T
+        low = lifted - depth_mm * self.upright
+        moved: FloatArray = low[:, :2] / low[:, 2:] - lifted[:, :2] / lifted[:, 2:]
+        return moved
 
     def reduced(self, shrink: float) -> "Floor":
         """Return the same plane in the pixels of a photo reduced by ``shrink``; pixel centres at whole numbers."""

@@ -6,14 +6,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.edges import Image
-from vision.figure import Figure, Sighting, rectangle
+from vision.figure import EdgeSamples, Figure, Sighting, rectangle
 from vision.measurement import FloatArray
 from vision.references.floor import Floor
 from vision.references.outline import outline_feet, refine_outline, settled
 from vision.references.parse import Reference
 from vision.references.pieces import Contrast
 from vision.references.rectangle import Rectangles, Shape, judge, propose, reduced, side_pieces
-from vision.references.sides import Stretch, to_pixels
+from vision.references.sides import SidesFit, Stretch, edge_samples, fit_sides, to_pixels
+from vision.references.strip import SideEdge, side_edge
 
 # Rotors of cars are between these diameters, mm; a thing on the bench is farther away and looks smaller.
 RIM_MM = (230.0, 430.0)
@@ -28,6 +29,13 @@ LEAST_REACH_PX = 2.5
 GOOD_PX = 0.8
 # The rim's wall hides what is under the rotor a little beyond the rim itself.
 HIDDEN = 1.03
+# Walls and shadows of thinner things don't show.
+THIN_MM = 0.3
+WIDEST_STRIP_MM = 1.8
+LEAST_SHIFT_PX = -0.6
+MELTED, MELTED_DOUBT = 0.8, 0.3
+# A dark thing and its shadow may look alike: so much of a shadow may have been taken for it.
+DARK_DOUBT_MM = 0.1
 
 
 @dataclass(frozen=True)
@@ -108,7 +116,68 @@ def _measure(bgr: Image, guess: _Guess, reference: Reference, *, inside: bool, c
     if share < LEAST_GOOD or len(np.unique(good.side)) < 3:
         return None
     figure = Figure(reference.kind, sides, None, reference.size_std, reference.thickness_mm, reference.thickness_std_mm)
+    if reference.thickness_mm > THIN_MM:
+        good = without_walls(bgr, guess.floor, fit, good, figure)
+        fit = fit_sides(good, sides, fit.homography)
     return Sighting(figure, good, to_pixels(fit.homography, corners), fit.homography, guess.score * share)
+
+
+def without_walls(bgr: Image, floor: Floor, fit: SidesFit, samples: EdgeSamples, figure: Figure) -> EdgeSamples:
+    """Move the samples of a thick figure's sides in from the foot of its wall and shadow to its upper edge.
+
+    Parameters
+    ----------
+    bgr : (H, W, 3) ndarray of uint8
+    floor : Floor
+    fit : SidesFit
+    samples : EdgeSamples
+    figure : Figure
+
+    Returns
+    -------
+    EdgeSamples
+        What stays in doubt of a whole side goes into its samples' deviations, so that they weigh together as much as
+        one reading of that doubt would.
+    """
+    line = samples.side.astype(np.intp)
+    normals = fit.lines_px[:, :2] / np.hypot(*fit.lines_px[:, :2].T)[:, None]
+    scale = _px_per_mm(fit.homography)
+    walls = _walls_px(floor, fit, figure, normals)
+    xy_px, bright, std_px = samples.xy_px.copy(), samples.bright_inside.copy(), samples.std_px.copy()
+    for number in np.unique(line):
+        own = line == number
+        away = xy_px[own] @ normals[number] + fit.lines_px[number, 2] / np.hypot(*fit.lines_px[number, :2])
+        feet = xy_px[own] - away[:, None] * normals[number]
+        edge = side_edge(bgr, feet, np.broadcast_to(normals[number], feet.shape), WIDEST_STRIP_MM * scale)
+        shift, sign, doubt = _upper(edge, max(0.0, float(walls[number])), float(bright[own].mean()), scale)
+        xy_px[own] += shift * normals[number]
+        bright[own] = sign if shift else bright[own]
+        std_px[own] = np.hypot(std_px[own], doubt * np.sqrt(own.sum()))
+    return edge_samples(xy_px, bright, std_px, line)
+
+
+def _upper(edge: SideEdge | None, wall_px: float, bright: float, px_per_mm: float) -> tuple[float, float, float]:
+    """Return a side's shift to its upper edge, which side is the brighter there, and the doubt left, px."""
+    if edge is not None and edge.strip_px > 0 and edge.shift_px < LEAST_SHIFT_PX:
+        return edge.shift_px, edge.bright_inside, max(0.35, 0.25 * abs(edge.shift_px))
+    dark = DARK_DOUBT_MM * px_per_mm if bright < 0 else 0.0
+    # A narrow wall in the photo melts into the face: mostly its foot is what is seen.
+    return -MELTED * wall_px, bright, float(np.hypot(MELTED_DOUBT * wall_px, dark))
+
+
+def _walls_px(floor: Floor, fit: SidesFit, figure: Figure, normals_px: FloatArray) -> FloatArray:
+    """Return how wide (S,) the wall under each side shows, px; negative where the side hides it."""
+    middles_mm = figure.sides[:, :2] * figure.sides[:, 2:]
+    middles_px = to_pixels(fit.homography, middles_mm)
+    on_floor = floor.to_plane(middles_px)
+    nominal = np.linalg.norm(on_floor[0] - on_floor[2]) / np.linalg.norm(middles_mm[0] - middles_mm[2])
+    walls: FloatArray = (floor.sunk(on_floor, figure.thickness_mm * float(nominal)) * normals_px).sum(axis=1)
+    return walls
+
+
+def _px_per_mm(homography: FloatArray) -> float:
+    left, right = to_pixels(homography, np.array([[-0.5, 0.0], [0.5, 0.0]]))
+    return float(np.linalg.norm(right - left))
 
 
 def _feet_count(reference: Reference) -> int:
