@@ -27,8 +27,8 @@ _AXLES = (
 )
 _PARTS = (("rotor", "Rotors"), ("pads", "Pads"), ("both", "Rotors and pads"))
 _STEPS = (
-    ("wanted", "What is wanted"),
-    ("looks", "Quick looks"),
+    ("wanted", "Wanted"),
+    ("looks", "Looks"),
     ("photo", "Photo"),
     ("readings", "Readings"),
     ("result", "Result"),

@@ -15,7 +15,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from service.faults import problem_of
 from service.measuring import PhotoFault
 from service.options import PHOTO_OPTIONS, OptionError, parse_order
-from service.pages.answers import Ranked, ranked_of
+from service.pages.answers import Ranked, evidence_words, ranked_of
 from service.pages.car import Step, steps_of
 from service.pages.desk import AtDesk, Desk
 from service.pages.evidence import told_options
@@ -29,6 +29,7 @@ from service.workers import Busy, WorkerLost
 router = APIRouter()
 LENGTHS = ("lift_mm", "thickness_mm", "height_mm", "diameter_mm")
 HANDLES_ROUND = 8
+MOST_CORNERS = 24  # of cards and tags; a coin or a rim comes as a curve of more points
 REFERENCES = (
     ("auto", "Find what is there"),
     ("card", "A bank card or another card of that size"),
@@ -89,7 +90,7 @@ class Handle:
 class Reading:
     """One length read off the photo."""
 
-    key: str
+    words: str
     value_mm: float
     low_mm: float
     high_mm: float
@@ -167,7 +168,8 @@ def shot_page(request: Request, job_id: str, key: str, desk: AtDesk) -> HTMLResp
         curves=_curves(shot.measurement),
         handles=_handles(shot, picture),
         readings=[
-            Reading(k, d["value"], d["low"], d["high"]) for k, d in (shot.measurement.get("dimensions") or {}).items()
+            Reading(evidence_words(k), d["value"], d["low"], d["high"])
+            for k, d in (shot.measurement.get("dimensions") or {}).items()
         ],
         options={"reference": "auto", "lies": "", "hat": "auto", **shot.options},
         references=REFERENCES,
@@ -248,10 +250,13 @@ def _shot(job: Job, key: str) -> Shot:
 
 
 def _curves(measurement: Mapping[str, Any]) -> list[Curve]:
-    curves = []
+    curves: list[Curve] = []
     for name, points in (measurement.get("geometry") or {}).items():
         kind = {"rim_px": "rim", "reference_px": "reference"}.get(name, "other")
-        curves.append(Curve(kind, " ".join(f"{x:.1f},{y:.1f}" for x, y in points)))
+        several = kind == "reference" and len(points) <= MOST_CORNERS and len(points) % 4 == 0
+        step = 4 if several else max(len(points), 1)
+        pieces = (points[start : start + step] for start in range(0, len(points), step))
+        curves.extend(Curve(kind, " ".join(f"{x:.1f},{y:.1f}" for x, y in piece)) for piece in pieces)
     return curves
 
 
@@ -265,7 +270,7 @@ def _handles(shot: Shot, picture: WorkingPhoto | None) -> list[Handle]:
     every = max(len(rim) // HANDLES_ROUND, 1)
     handles = [Handle("rim", "Rim", x, y) for x, y in rim[::every][:HANDLES_ROUND]]
     reference = _points(shot, "reference_points") or geometry.get("reference_px") or []
-    few = max(math.ceil(len(reference) / HANDLES_ROUND), 1)
+    few = 1 if len(reference) <= MOST_CORNERS else math.ceil(len(reference) / HANDLES_ROUND)
     return handles + [Handle("reference", "Reference", x, y) for x, y in reference[::few]]
 
 

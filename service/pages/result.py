@@ -31,6 +31,7 @@ from service.stored_photo import without_location
 
 router = APIRouter()
 SHOWN_ROWS = 6
+SHOWN_WAYS = 4
 _BY_RECORD = {"option_code": "car.option_code", "vin": "car.vin", "built": "car.built"}
 
 
@@ -75,6 +76,7 @@ class ResultPage:
     charts: Sequence[Drawn]
     undecided: Sequence[Undecided]
     order: Sequence[Mapping[str, Any]]
+    care: Sequence[str]
     wear: Sequence[Mapping[str, Any]]
     cautions: Sequence[str]
     ignored: Sequence[Mapping[str, Any]]
@@ -110,19 +112,24 @@ async def keep(request: Request, job_id: str, desk: AtDesk) -> RedirectResponse:
 
 def _page(standing: Standing, unit: Unit) -> ResultPage:
     said = standing.identification
+    orders = (said.get("order") or {}).get("axles", ())
     return ResultPage(
         job_id=standing.job_id,
         job=standing.job,
         steps=steps_of(standing.job_id, standing.job, "result"),
         answer=ranked_of(said, SHOWN_ROWS),
         verdicts=verdicts_of(said),
-        ways=[Way(check, _address(standing.job_id, standing.job, check)) for check in next_checks_of(said)[:4]],
+        ways=[
+            Way(check, _address(standing.job_id, standing.job, check)) for check in next_checks_of(said)[:SHOWN_WAYS]
+        ],
         conflicts=said["conflicts"],
         charts=[
-            Drawn(chart.title, reading_chart(chart, lambda mm: show_length(mm, unit))) for chart in charts_of(said)
+            Drawn(chart.title, reading_chart(chart, lambda mm: show_length(mm, unit)))
+            for chart in charts_of(said, standing.evidence)
         ],
         undecided=[_undecided(group) for group in said["cannot_tell_apart"]],
-        order=(said.get("order") or {}).get("axles", ()),
+        order=orders,
+        care=list(dict.fromkeys(note["text"] for axle in orders for note in axle.get("care", ()))),
         wear=_wear(said.get("wear")),
         cautions=said["cautions"],
         ignored=said["ignored"],
@@ -178,9 +185,15 @@ def _undecided(group: Mapping[str, Any]) -> Undecided:
         packages=group["packages"],
         axle=group["axle"],
         any_reading=group["by"] == "any reading",
-        resolved_by=[evidence_words(key) for key in group["resolved_by"]],
+        resolved_by=_first([evidence_words(key).lower() for key in group["resolved_by"]]),
         same_parts=group["same_parts"],
     )
+
+
+def _first(words: list[str]) -> list[str]:
+    """Return a list that a person reads: a handful, and how many more there are."""
+    more = len(words) - SHOWN_WAYS
+    return words if more <= 1 else [*words[:SHOWN_WAYS], f"{more} other checks"]
 
 
 def _wear(wear: Any) -> list[Mapping[str, Any]]:

@@ -7,9 +7,10 @@ function setUp() {
   const svg = document.querySelector("[data-handles]");
   if (!svg) return;
   const handles = [...svg.querySelectorAll(".handle")];
-  const radius = () => 20 / svg.getScreenCTM().a; // 20 px on the screen, however large the photo
+  const px = 1 / svg.getScreenCTM().a; // one px of the screen, however large the photo
   for (const handle of handles) {
-    handle.setAttribute("r", radius());
+    handle.setAttribute("r", 22 * px);
+    handle.nextElementSibling.setAttribute("r", 6 * px);
     handle.setAttribute("tabindex", "0");
     handle.setAttribute("role", "button");
     handle.setAttribute("aria-label", `${handle.dataset.words}; arrow keys move it`);
@@ -48,8 +49,10 @@ function nudge(event, svg, handle) {
 }
 
 function place(handle, x, y) {
-  handle.setAttribute("cx", x.toFixed(1));
-  handle.setAttribute("cy", y.toFixed(1));
+  for (const circle of [handle, handle.nextElementSibling]) {
+    circle.setAttribute("cx", x.toFixed(1));
+    circle.setAttribute("cy", y.toFixed(1));
+  }
 }
 
 // A finger hides what it drags: show it enlarged in the corner.

@@ -31,7 +31,7 @@ def test_at_the_car(
     page.get_by_role("link", name="Go on", exact=True).click()
     page.click("text=Show the result")
     expect(page.locator(".verdict")).to_have_count(2)
-    page.click(".steps >> text=Quick looks")
+    page.click(".steps >> text=Looks")
     fill(page, "front.rotor_mark", brake.rotor.marks[0])
     page.click(".steps >> text=Result")  # leaving a form unsent loses nothing and changes nothing
     page.go_back()
