@@ -16,7 +16,8 @@ from catalogue.schema import FloatArray, IntArray
 from catalogue.thickness import Limits, ThicknessReadings, log_min_mark, log_thickness
 
 GRID_STDS = 4.0
-GRID_STEP_MM = 0.25
+GRID_STEP = 1.5
+"""Step of the grid of unknown rings, in tolerances of the thickness: fine enough for the sharpest reading."""
 
 
 RING = ("thickness_mm", "min_thickness_mm", "machine_to_mm")
@@ -75,7 +76,8 @@ def thickness_factors(axle: AxleEvidence, groups: Sequence[Group], population: P
 
 def _rings(population: Population) -> _Rings:
     distinct = distinct_rotors(population.prepared, RING)
-    grid, log_weight = _grid(population.spread["thickness_mm"])
+    tolerance_mm = population.assumptions.tolerance_mm["thickness_mm"]
+    grid, log_weight = _grid(population.spread["thickness_mm"], tolerance_mm)
     nothing = np.full(len(grid), np.nan)
     columns = distinct.value.T
     new_mm = np.where(np.isnan(columns[0]), grid[0], columns[0])  # the unknown rotor's is integrated over the grid
@@ -87,10 +89,11 @@ def _rings(population: Population) -> _Rings:
     return _Rings(limits, distinct.place, log_weight)
 
 
-def _grid(spread: Spread) -> tuple[FloatArray, FloatArray]:
+def _grid(spread: Spread, tolerance_mm: float) -> tuple[FloatArray, FloatArray]:
     """Return new thicknesses that an unknown rotor may have, (G,), mm, and their log weights."""
-    low = max(spread.mean - GRID_STDS * spread.std, 1.0)
-    grid = np.arange(low, spread.mean + GRID_STDS * spread.std, GRID_STEP_MM)
+    step = GRID_STEP * tolerance_mm
+    low = max(spread.mean - GRID_STDS * spread.std, step)
+    grid = np.arange(low, spread.mean + GRID_STDS * spread.std, step)
     log_weight = log_normal(grid - spread.mean, spread.std)
     return grid, log_weight - np.logaddexp.reduce(log_weight)
 
