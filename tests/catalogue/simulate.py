@@ -395,4 +395,4 @@ def _other_gross(random: np.random.Generator, key: str, true: float, population:
     del key
     if random.random() < 0.5:
         return abs(float(random.normal(*population))) + 1e-3
-    return true / 25.4 if random.random() < 0.5 else true + float(random.choice([-10, 10, -9, 9]))
+    return true / 25.4 if random.random() < 0.5 else max(true + float(random.choice([-10, 10, -9, 9])), 0.5)
