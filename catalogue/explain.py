@@ -20,6 +20,9 @@ CLEARLY = 3.0
 """So many standard deviations off is said to be impossible, gross errors aside."""
 
 
+TINY = 1e-300
+
+
 @dataclass(frozen=True, slots=True)
 class Reason:
     """What one piece of evidence did for a candidate: log2 of p(evidence | candidate) over its mean in the prior."""
@@ -67,14 +70,13 @@ class Explainer:
         """Return bits for each package row and, last, for the one of which nothing is known."""
         belief = self._belief
         log_rows = spread_to_packages(belief.prepared, factor.room, factor.log_likelihood)
-        prior = np.zeros(len(log_rows))
+        top = float(log_rows.max())
+        likelihood = np.exp(log_rows - top)
+        mean, mass = belief.prior_none * float(likelihood[-1]), belief.prior_none
         for reading in belief.hypotheses:
-            np.add.at(prior, reading.rows[axle], reading.package_prior)
-        prior[-1] += belief.prior_none
-        possible = prior > 0
-        top = log_rows[possible].max() if possible.any() else 0.0
-        mean = top + np.log(prior[possible] @ np.exp(log_rows[possible] - top) / prior.sum())
-        bits: FloatArray = (log_rows - mean) / np.log(2)
+            mean += float(reading.package_prior @ likelihood[reading.rows[axle]])
+            mass += float(reading.package_prior.sum())
+        bits: FloatArray = (log_rows - top - np.log(max(mean / mass, TINY))) / np.log(2)
         return bits
 
     def _bits_of_records(self) -> FloatArray | None:
