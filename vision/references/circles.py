@@ -100,21 +100,23 @@ class RoundEdge:
 
 def read_profiles(bgr: Image, floor: Floor, centre_mm: FloatArray, radius_mm: float) -> Profiles:
     """Read the photo along rays from a guessed centre on the plane."""
-    angle = np.arange(RAYS) * (2 * np.pi / RAYS)
+    angle = np.linspace(0.0, 2 * np.pi, RAYS, endpoint=False)
     outward = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
     foot = to_pixels(floor.homography, centre_mm + radius_mm * outward)
-    inner, outer = (to_pixels(floor.homography, centre_mm + k * radius_mm * outward) for k in (1 - REACH, 1 + REACH))
-    ray = outer - inner
+    reach = REACH * radius_mm * outward
+    ray = to_pixels(floor.homography, centre_mm + radius_mm * outward + reach) - to_pixels(
+        floor.homography, centre_mm + radius_mm * outward - reach
+    )
     per_mm = np.linalg.norm(ray, axis=1) / (2 * REACH * radius_mm)
     step_px = 0.5
     along_px = offsets_px(REACH * radius_mm * float(per_mm.mean()), step_px)
-    along_mm = along_px / float(per_mm.mean())
+    along_mm: FloatArray = along_px / float(per_mm.mean())
     # Every ray has its own scale: equal offsets on the plane, not in the picture.
-    stretch = (per_mm / per_mm.mean())[:, None] * ray / np.linalg.norm(ray, axis=1, keepdims=True)
+    stretch: FloatArray = (per_mm / per_mm.mean())[:, None] * ray / np.linalg.norm(ray, axis=1, keepdims=True)
     colours = profiles(bgr, foot, stretch, along_px)
     slope = _with_neighbours(np.stack([slopes(colours[..., c], along_px, 1.0) for c in range(3)], axis=-1))
     strength: FloatArray = np.sqrt((slope**2).mean(axis=2))
-    xy_px = foot[:, None] + along_px[None, :, None] * stretch[:, None]
+    xy_px: FloatArray = foot[:, None] + along_px[None, :, None] * stretch[:, None]
     return Profiles(angle, along_mm, xy_px, strength, -(slope @ LIGHT), _peaks(strength), radius_mm)
 
 

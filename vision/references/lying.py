@@ -35,7 +35,7 @@ WIDEST_STRIP_MM = 1.8
 LEAST_SHIFT_PX = -0.6
 MELTED, MELTED_DOUBT = 0.8, 0.3
 # A dark thing and its shadow may look alike: so much of a shadow may have been taken for it.
-DARK_DOUBT_MM = 0.1
+DARK_DOUBT_MM, BLACK_DOUBT_MM, BLACK_LEVEL = 0.1, 0.3, 60.0
 
 
 @dataclass(frozen=True)
@@ -159,8 +159,9 @@ def without_walls(bgr: Image, floor: Floor, fit: SidesFit, samples: EdgeSamples,
 def _upper(edge: SideEdge | None, wall_px: float, bright: float, px_per_mm: float) -> tuple[float, float, float]:
     """Return a side's shift to its upper edge, which side is the brighter there, and the doubt left, px."""
     if edge is not None and edge.strip_px > 0 and edge.shift_px < LEAST_SHIFT_PX:
-        return edge.shift_px, edge.bright_inside, max(0.35, 0.25 * abs(edge.shift_px))
-    dark = DARK_DOUBT_MM * px_per_mm if bright < 0 else 0.0
+        return edge.shift_px, edge.bright_inside, max(0.5, 0.4 * abs(edge.shift_px))
+    black = edge is not None and edge.inside_level < BLACK_LEVEL
+    dark = (BLACK_DOUBT_MM if black else DARK_DOUBT_MM) * px_per_mm if bright < 0 else 0.0
     # A narrow wall in the photo melts into the face: mostly its foot is what is seen.
     return -MELTED * wall_px, bright, float(np.hypot(MELTED_DOUBT * wall_px, dark))
 
