@@ -22,10 +22,11 @@ from vision.wall import rim_curve
 ROUGH_SAMPLES, FINE_SAMPLES, CIRCLE_SAMPLES = 50, 200, 60
 ROUGH_ROUNDS = 2
 # How far from the last fit the rim is looked for, as shares of its radius.
-FOLLOWED_SHARES = (0.008, 0.005)
-# Inner circles are told by the scene more than they tell it: which of several edges was followed is in doubt.
-CIRCLE_STD_FACTOR = 3.0
+FOLLOWED_SHARES = (0.010, 0.008)
+# Inner circles are told by the scene and hardly tell it: a fillet or a lip taken for an edge must not move the rim.
+CIRCLE_STD_FACTORS = {"ring_inner": 20.0, "hat": 20.0, "centre_bore": 20.0, "bolt_circle": 4.0}
 PITCH_STD = 0.0005
+LEAST_PART = 6
 ON_FACE = ("ring_inner",)
 
 
@@ -109,7 +110,7 @@ def fit(photo: Photo, request: Request, sights: Sights, start: Start, near: Scen
     unknowns = first_unknowns(photo, pose, start.lens, request)
     nominal = np.log(NOMINAL_RADIUS_MM)
     unknowns.add("log_rim", nominal - np.log(shrink), 0.05, std=RADIUS_STD if sights.scaled else 1e-6, mean=nominal)
-    terms: list[Term] = [CircleTerm(sights.rim, "log_rim", {"chamfer": -1.0}, "rim_offset")]
+    terms: list[Term] = _rim_terms(sights.rim)
     for reference in placed:
         reference.add_unknowns(unknowns, camera, pose, request)
         terms.append(reference.term(request))
@@ -121,6 +122,16 @@ def fit(photo: Photo, request: Request, sights: Sights, start: Start, near: Scen
     terms += [_circle_term(circle, unknowns, near, sights) for circle in sights.circles.values() if near is not None]
     rounds = ROUGH_ROUNDS if near is None else ROUNDS
     return fit_scene(unknowns.restart(values), terms, pose.rotation, (photo.width, photo.height), rounds=rounds)
+
+
+def _rim_terms(rim: EdgeSamples) -> list[Term]:
+    """Return the rim in two parts, since a bright face's edge and a bright ground's are not the same edge."""
+    parts = {"bright_rim": rim.bright_inside > 0, "dark_rim": rim.bright_inside < 0}
+    return [
+        CircleTerm(rim.chosen(part), "log_rim", {"chamfer": -1.0}, name)
+        for name, part in parts.items()
+        if part.sum() >= LEAST_PART
+    ]
 
 
 def _rescaled(near: Scene, sights: Sights) -> dict[str, float]:
@@ -145,6 +156,6 @@ def _circle_term(circle: Circle, unknowns: Unknowns, near: Scene | None, sights:
     unknowns.add(offset, 0.0, 0.3, std=max(0.1, circle.edge_std_mm * px_per_mm))
     samples = circle.samples.thinned(CIRCLE_SAMPLES)
     if not is_pitch:
-        samples = replace(samples, std_px=samples.std_px * CIRCLE_STD_FACTOR)
+        samples = replace(samples, std_px=samples.std_px * CIRCLE_STD_FACTORS[circle.name])
     height: Height = {"": 0.0} if circle.name in ON_FACE else {"hat_top": 1.0}
     return CircleTerm(samples, radius, height, offset)

@@ -9,6 +9,8 @@ from vision.edges import Image
 from vision.measurement import FloatArray
 
 WORKING_SIZE_PX = 800
+# Grey iron on grey concrete needs a finer look than the edges of clutter do.
+GRADIENTS = (10, 4)
 
 
 @dataclass(frozen=True)
@@ -71,15 +73,19 @@ def find_ellipses(grey: Image) -> list[Ellipse]:
     """
     scale = min(1.0, WORKING_SIZE_PX / max(grey.shape))
     small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else grey
+    rows = [row for threshold in GRADIENTS for row in _rows(small, threshold)]
+    ellipses = [_ellipse(row, scale) for row in rows]
+    return sorted(ellipses, key=lambda ellipse: -ellipse.radius_px)
+
+
+def _rows(small: Image, threshold: int) -> FloatArray:
     detector = cv2.ximgproc.createEdgeDrawing()
     settings = cv2.ximgproc.EdgeDrawing.Params()
-    settings.MinPathLength, settings.GradientThresholdValue, settings.NFAValidation = 20, 10, True
+    settings.MinPathLength, settings.GradientThresholdValue, settings.NFAValidation = 20, threshold, True
     detector.setParams(settings)
     detector.detectEdges(small)
     found = detector.detectEllipses()
-    rows = [] if found is None else np.asarray(found, np.float64).reshape(-1, 6)
-    ellipses = [_ellipse(row, scale) for row in rows]
-    return sorted(ellipses, key=lambda ellipse: -ellipse.radius_px)
+    return np.empty((0, 6)) if found is None else np.asarray(found, np.float64).reshape(-1, 6)
 
 
 def _ellipse(row: FloatArray, scale: float) -> Ellipse:

@@ -110,7 +110,7 @@ def _seen(
 ) -> _Seen:
     """Fit the first scene of each choice of references, describe the best, and fit once more with all it shows."""
     trials = [first_scene(photo, request, rim, placed) for placed in choices or [()]]
-    scene, start, sights = min(trials, key=lambda trial: trial[0].misfit / trial[0].sample_count)
+    scene, start, sights = min(trials, key=lambda trial: _doubt(trial[0], trial[2]))
     outlines = [placed.sighting.corners_px for placed in sights.placed]
     hat_up = None if request.hat == "auto" else request.hat == "up"
     ring = describe_ring(photo, scene, hidden_px=outlines, hat_up=hat_up)
@@ -118,6 +118,12 @@ def _seen(
     pitch_mm = reference.size_mm[0] if reference.family == "bolt-circle" and "bolt_circle" in ring.circles else None
     sights = replace(sights, wall=find_wall(photo.bgr, scene, rim.noise), circles=ring.circles, pitch_mm=pitch_mm)
     return _Seen(_refitted(photo, request, sights, start, scene), sights, ring)
+
+
+def _doubt(scene: Scene, sights: Sights) -> float:
+    """Rate a choice of references: how ill it fits, and how unlike what it is taken for it looks."""
+    likeness = min((placed.sighting.score for placed in sights.placed), default=1.0)
+    return scene.misfit / scene.sample_count - float(np.log(max(likeness, 0.01)))
 
 
 def _refitted(photo: Photo, request: Request, sights: Sights, start: Start, scene: Scene) -> Scene:
@@ -153,7 +159,7 @@ def _looks_like_a_rotor(seen: _Seen, radius_mm: float | None) -> bool:
 
 
 def _worst_reference(scene: Scene, sights: Sights) -> float:
-    return max((scene.root_mean_square(1 + number) for number in range(len(sights.placed))), default=0.0)
+    return max((scene.root_mean_square(f"{placed.name}_offset") for placed in sights.placed), default=0.0)
 
 
 def _notices(photo: Photo, request: Request, rim: Rim, seen: _Seen, sharp: float) -> list[str]:

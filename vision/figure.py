@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from vision.measurement import FloatArray
 
@@ -60,8 +61,11 @@ class EdgeSamples:
 
     def thinned(self, count: int) -> "EdgeSamples":
         """Return about ``count`` of the samples, evenly taken."""
-        every = max(1, round(len(self) / count))
-        return EdgeSamples(self.xy_px[::every], self.bright_inside[::every], self.std_px[::every], self.side[::every])
+        return self.chosen(slice(None, None, max(1, round(len(self) / count))))
+
+    def chosen(self, which: npt.NDArray[np.bool_] | slice) -> "EdgeSamples":
+        """Return some of the samples."""
+        return EdgeSamples(self.xy_px[which], self.bright_inside[which], self.std_px[which], self.side[which])
 
 
 @dataclass(frozen=True)

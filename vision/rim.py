@@ -23,6 +23,7 @@ Curve = tuple[FloatArray, FloatArray]
 # A circle's edge, once its ellipse is right, runs straight to a fraction of this.
 ON_LINE_PX = 0.9
 EDGE_STD_PX = 0.3
+LEAST_LINE, CLEAR_CONTRAST = 0.2, 8.0
 
 
 @dataclass(frozen=True)
@@ -250,19 +251,48 @@ def follow_circle(photo: Image, curve: Curve, noise: float, reach_px: float) -> 
     reach_px : float
         How far off the circle may be.
     """
-    band = Band.along(photo, curve, reach_px, smooth=3.0)
-    peak = peaks(band.strength, 3.0 * noise, band.along_px)
-    trial = np.arange(-reach_px + 1, reach_px - 0.9, 0.25)
+    band = Band.along(photo, curve, 2 * reach_px, smooth=3.0)
+    lines = _straight_lines(band, noise)
+    if not lines:
+        return _on_line(band, noise, 0.0, ON_LINE_PX)[0]
+    best = max(line.support for line in lines)
+    near = [line for line in lines if abs(line.offset_px) < reach_px and line.support > 0.6 * best] or lines
+    line = min(near, key=lambda line: abs(line.offset_px))
+    # A dark chamfer between a bright face and bright ground: its outer edge is the rim's.
+    beyond = [other for other in lines if line.offset_px < other.offset_px < line.offset_px + reach_px]
+    edges = [o for o in beyond if o.brightness < -0.3 and o.support > 0.5 and o.contrast > CLEAR_CONTRAST]
+    if line.brightness > 0.3 and edges:
+        line = edges[0]
+    return _on_line(band, noise, line.offset_px, 1.6)[0]
+
+
+@dataclass(frozen=True)
+class _Straight:
+    """A circle of the face along a band that follows the rim: offset, share of the angles, sign and contrast."""
+
+    offset_px: float
+    support: float
+    brightness: float
+    contrast: float
+
+
+def _straight_lines(band: Band, noise: float) -> list[_Straight]:
+    """Find the lines that run straight along a band, innermost first."""
+    strength = band.strength
+    peak = peaks(strength, 3.0 * noise, band.along_px)
+    trial = np.arange(band.along_px[0] + 1, band.along_px[-1] - 0.9, 0.25)
     support = np.array([(np.abs(peak - at) < ON_LINE_PX).any(axis=1).mean() for at in trial])
-    return _on_line(band, noise, _near_peak(trial, support), 1.6)[0]
-
-
-def _near_peak(trial_px: FloatArray, support: FloatArray) -> float:
-    """Return the local maximum of support nearest to the circle, among those that come near the best."""
     padded = np.pad(support, 1)
-    local = (support >= padded[:-2]) & (support >= padded[2:]) & (support > 0.6 * support.max())
-    good = trial_px[local]
-    return float(good[np.abs(good).argmin()])
+    local = (support >= padded[:-2]) & (support > padded[2:]) & (support > LEAST_LINE)
+    return [_straight(band, peak, strength / noise, float(at)) for at in trial[local]]
+
+
+def _straight(band: Band, peak: FloatArray, contrast: FloatArray, offset_px: float) -> _Straight:
+    near = nearest(peak, np.full(len(peak), offset_px))
+    rows = np.flatnonzero(np.abs(near - offset_px) < ON_LINE_PX)
+    column = np.searchsorted(band.along_px, near[rows]).clip(0, len(band.along_px) - 1)
+    falling = np.where(band.slope[rows, column].sum(axis=1) < 0, 1.0, -1.0)
+    return _Straight(offset_px, len(rows) / len(peak), float(falling.mean()), float(np.median(contrast[rows, column])))
 
 
 def _on_line(band: Band, noise: float, offset_px: float, width_px: float) -> tuple[EdgeSamples, float]:

@@ -80,11 +80,11 @@ class Scene:
         """Carry pixels (N, 2) to the plane ``z = height_mm``: (N, 2) mm."""
         return np.stack(self.pose.on_plane(*self.camera.rays(xy_px), height_mm), axis=-1)
 
-    def root_mean_square(self, number: int) -> float:
-        """Return the root mean square of a term's residuals, in standard deviations, outliers weighed down."""
+    def root_mean_square(self, offset_name: str) -> float:
+        """Return the root mean square of a curve's residuals, in standard deviations, outliers weighed down."""
         values = {name: np.array([[value]]) for name, value in self.values.items()}
-        residuals = self.terms[number].residuals(self._view, values)
-        return float(np.sqrt(np.mean(residuals**2)))
+        residuals = [w.residuals(self._view, values) for w in self.terms if w.term.offset_name == offset_name]
+        return float(np.sqrt(np.mean(np.concatenate(residuals, axis=1) ** 2)))
 
     @property
     def sample_count(self) -> int:

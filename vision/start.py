@@ -24,7 +24,11 @@ HEIGHT_MM, HEIGHT_STD_MM = 52.0, 15.0
 TOLD_STD_MM = 0.3
 # The silhouette runs where the outer chamfer ends, so far below the face.
 CHAMFER_MM, CHAMFER_STD_MM = 0.8, 0.4
-RIM_STD_MM = 0.33
+# Where the edge that is seen runs, outward of the silhouette: from a bright face into the dark it is often the face's
+# own edge, a chamfer's width inside; from a dark rotor to bright ground it is the ground's, beyond the contact
+# shadow. Means and deviations read off the photos of the ``fitting`` set.
+RIM_EDGES_MM = {"bright_rim": (-0.50, 0.33), "dark_rim": (0.25, 0.18)}
+EDGE_DOUBT_PX = 0.3
 WALL_OFFSET_STD_PX = 1.0
 
 
@@ -71,18 +75,12 @@ def first_unknowns(photo: Photo, pose: Pose, lens: tuple[float, float], request:
     unknowns.add("log_rim", np.log(NOMINAL_RADIUS_MM), 0.05, std=RADIUS_STD)
     unknowns.add("bloom", BLOOM_PX, 0.3, std=BLOOM_STD_PX)
     unknowns.add("chamfer", CHAMFER_MM, 0.3, std=CHAMFER_STD_MM)
-    unknowns.add("rim_offset", 0.0, 0.3, std=rim_offset_std_px(photo, f35_mm, far_mm))
+    per_mm = focal_px(f35_mm, photo.width, photo.height) / far_mm
+    for name, (mean_mm, std_mm) in RIM_EDGES_MM.items():
+        std_px = float(np.hypot(EDGE_DOUBT_PX, std_mm * per_mm))
+        unknowns.add(name, mean_mm * per_mm, 0.3, std=std_px)
     add_told(unknowns, request)
     return unknowns
-
-
-def rim_offset_std_px(photo: Photo, f35_mm: float, far_mm: float) -> float:
-    """Return how far a whole rim may be misplaced: half a pixel, and a third of a chamfer's usual width.
-
-    Fitted on the rims of the ``fitting`` photos, where chamfer, lip and contact shadow are taken for the rim.
-    """
-    per_mm = focal_px(f35_mm, photo.width, photo.height) / far_mm
-    return float(np.hypot(0.4, RIM_STD_MM * per_mm))
 
 
 def add_told(unknowns: Unknowns, request: Request) -> None:
