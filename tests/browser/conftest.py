@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from PIL import Image
+from PIL import Image, ImageDraw
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from catalogue import Catalogue, load_catalogue
@@ -122,9 +122,16 @@ def photo() -> Path:
 
 @pytest.fixture(scope="session")
 def empty_photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A photo with no rotor in it."""
+    """A sharp photo of a brick wall: no rotor in it."""
     path = tmp_path_factory.mktemp("photos") / "wall.jpg"
-    Image.new("RGB", (1200, 900), (120, 124, 128)).save(path)
+    wall = Image.new("RGB", (1200, 900), (170, 160, 150))
+    draw = ImageDraw.Draw(wall)
+    for row in range(15):
+        for column in range(-1, 9):
+            left, top = column * 150 + row % 2 * 75, row * 60
+            shade = 110 + (row * 7 + column * 13) % 40
+            draw.rectangle((left, top, left + 143, top + 53), fill=(shade, shade // 2, shade // 3))
+    wall.save(path, quality=92)
     return path
 
 

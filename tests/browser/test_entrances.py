@@ -26,7 +26,7 @@ def test_at_the_car(
     page.click("text=Go on")
     page.set_input_files("#photo", photo)
     page.click("text=Measure it")
-    expect(page.locator(".readout")).to_contain_text("Diameter")
+    expect(page.locator(".readout.plate")).to_contain_text("Diameter")
     expect(page.locator("polygon.found.rim")).to_have_count(1)
     page.get_by_role("link", name="Go on", exact=True).click()
     page.click("text=Show the result")

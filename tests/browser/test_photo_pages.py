@@ -14,7 +14,7 @@ Begin = Callable[[Page], None]
 def measured(page: Page, begin_at_the_car: Begin, photo: Path) -> Page:
     """The page of a photo that was measured."""
     _send(page, begin_at_the_car, photo)
-    expect(page.locator(".readout")).to_contain_text("Diameter")
+    expect(page.locator(".readout.plate")).to_contain_text("Diameter")
     return page
 
 
@@ -29,7 +29,7 @@ def test_dragging_a_rim_handle_fits_again(measured: Page) -> None:
     expect(measured.locator(".loupe")).to_be_visible()
     with measured.expect_response(re.compile(r"/photos/[^/]+$")):
         measured.mouse.up()
-    expect(measured.locator(".readout")).to_contain_text("Diameter")
+    expect(measured.locator(".readout.plate")).to_contain_text("Diameter")
     measured.reload()
     expect(measured.locator(".handle.rim").first).not_to_have_attribute("cx", before or "")
     moved = measured.locator(".handle.rim").first.get_attribute("cx")
