@@ -15,6 +15,9 @@ FloatArray = NDArray[np.float64]
 FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)
 """The diagonal that "35 mm equivalent" refers to: 43.27 mm."""
 
+MARGIN = 1.06
+"""How much wider than the photo the undistorted picture is, for the lens to bend it in."""
+
 
 @dataclass(frozen=True)
 class Pose:
@@ -133,3 +136,9 @@ def tilted(tilt_deg: float, azimuth_deg: float) -> FloatArray:
     """Return the unit vector at ``tilt_deg`` from the rotor's axis, towards ``azimuth_deg`` in its plane."""
     t, a = math.radians(tilt_deg), math.radians(azimuth_deg)
     return np.array([math.sin(t) * math.cos(a), math.sin(t) * math.sin(a), math.cos(t)])
+
+
+def film_size(camera: Camera) -> tuple[int, int]:
+    """Width and height of the undistorted picture; of the photo's parity, so that the centres agree."""
+    wider = [side + 2 * math.ceil(side * (MARGIN - 1) / 2) for side in (camera.width, camera.height)]
+    return wider[0], wider[1]

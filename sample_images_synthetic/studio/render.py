@@ -6,14 +6,11 @@ from typing import Any
 
 import numpy as np
 
-from sample_images_synthetic.studio.camera import Camera
+from sample_images_synthetic.studio.camera import MARGIN, Camera, film_size
 from sample_images_synthetic.studio.light import Light
 from sample_images_synthetic.studio.noise import FloatImage
 from sample_images_synthetic.studio.piece import Piece
 from sample_images_synthetic.studio.stage import Stage
-
-MARGIN = 1.06
-"""How much wider than the photo the undistorted picture is, for the lens to bend it in."""
 
 PASSES = 4
 """Independent renderings; of each pixel the one brightest outlier is dropped (fireflies)."""
@@ -66,12 +63,6 @@ def without_fireflies(passes: FloatImage) -> FloatImage:
     top = passes.max(axis=0)
     rest = (total - top) / (len(passes) - 1)
     return np.asarray(np.where(top > 3 * rest + 0.02, rest, total / len(passes)), np.float32)
-
-
-def film_size(camera: Camera) -> tuple[int, int]:
-    """Width and height of the undistorted picture; of the photo's parity, so that the centres agree."""
-    wider = [side + 2 * math.ceil(side * (MARGIN - 1) / 2) for side in (camera.width, camera.height)]
-    return wider[0], wider[1]
 
 
 def scene_dict(stage: Stage) -> dict[str, Any]:
