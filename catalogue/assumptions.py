@@ -18,6 +18,7 @@ _PROBABILITIES = frozenset(
     {
         "none_of_these",
         "gross_error",
+        "gross_elsewhere",
         "replaced_surface",
         "new_when_unknown",
         "lip_when_unknown",
@@ -35,6 +36,7 @@ _PROBABILITIES = frozenset(
         "counted_rightly",
         "pistons_counted_rightly",
         "no_match_from",
+        "no_match_first_from",
         "seen_rightly",
     }
 )
@@ -61,6 +63,8 @@ class Assumptions:
 
     none_of_these: float
     gross_error: float
+    gross_elsewhere: float
+    gross_width: float
     replaced_surface: float
     new_when_unknown: float
     lip_when_unknown: float
@@ -92,6 +96,7 @@ class Assumptions:
     wrong_order_cost: float
     check_cost: float
     no_match_from: float
+    no_match_first_from: float
     seen_rightly: float
     reading_std_mm: Mapping[str, Mapping[str, float]]
     reading_std_kg: Mapping[str, Mapping[str, float]]

@@ -7,6 +7,7 @@ from math import log, log1p, pi
 
 import numpy as np
 
+from catalogue.density import log_normal, log_sum
 from catalogue.population import Spread
 from catalogue.schema import BoolArray, FloatArray
 
@@ -54,25 +55,11 @@ class Readings:
     sources: tuple[tuple[int, ...], ...] = ()
 
 
-def log_normal(deviation: FloatArray | float, std: FloatArray | float) -> FloatArray:
-    """Return the natural logarithm of a normal density."""
-    density: FloatArray = -0.5 * (np.asarray(deviation) / std) ** 2 - np.log(std) - 0.5 * log(2 * pi)
-    return density
-
-
-def log_sum(terms: Sequence[FloatArray]) -> FloatArray:
-    """Return the logarithm of a sum of exponentials, term by term of several arrays of one shape."""
-    total = terms[0]
-    for term in terms[1:]:
-        total = np.logaddexp(total, term)
-    return total
-
-
 def log_likelihood(readings: Readings, nominals: Nominals, gross_error: float) -> FloatArray:
     """Return log p(readings | row) for each row, (N + 1,).
 
-    A reading is of the part's length, nominal and tolerance, or, by a gross error, of something drawn from the
-    population. A length that a row lacks is drawn from the population too, once for all its readings.
+    A reading is of the part's length, nominal and tolerance, or, by a gross error, of something else (see
+    ``Spread.log_gross``). A length that a row lacks is drawn from the population too, once for all its readings.
     """
     mixture = list(_gross_subsets(readings, gross_error))
     missing = np.isnan(nominals.value)
@@ -131,10 +118,9 @@ def _log_normal_joint(residual: FloatArray, covariance: FloatArray, places: list
 
 
 def _gross_log_density(readings: Readings, nominals: Nominals) -> FloatArray:
-    spreads = [nominals.spread[column] for column in readings.column]
-    mean = np.array([spread.mean for spread in spreads])
-    std = np.sqrt(np.array([spread.std for spread in spreads]) ** 2 + np.diag(readings.covariance))
-    return log_normal(readings.value - mean, std)
+    stds = np.sqrt(np.diag(readings.covariance))
+    read = zip(readings.value, stds, readings.column, strict=True)
+    return np.array([float(nominals.spread[column].log_gross(value, std)) for value, std, column in read])
 
 
 def _gross_subsets(readings: Readings, gross_error: float) -> Iterator[tuple[float, list[int]]]:

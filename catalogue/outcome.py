@@ -12,7 +12,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from catalogue.assumptions import Assumptions
-from catalogue.joint import log_normal, log_sum
+from catalogue.density import log_normal, log_sum
 from catalogue.population import Spread
 from catalogue.schema import FloatArray, IntArray
 from catalogue.thickness import Limits, ThicknessReadings, log_one_reading
@@ -57,7 +57,7 @@ class NormalOutcome:
     def log_density(self, outcome: FloatArray) -> FloatArray:
         """Return normal densities, with gross errors."""
         sound = log1p(-self.gross_error) + log_normal(outcome[:, None] - self.mean, self.std)
-        gross = log(self.gross_error) + log_normal(outcome - self.spread.mean, self.spread.std)
+        gross = log(self.gross_error) + self.spread.log_gross(outcome, 0.0)
         return log_sum([sound, np.broadcast_to(gross[:, None], sound.shape)])
 
 
@@ -113,7 +113,7 @@ class ThicknessOutcome:
         each = Limits(*(np.tile(column, len(outcome)) for column in self._columns()))
         given = (each, self.assumptions)
         sound = log_one_reading(np.repeat(outcome, groups), self.std_mm**2, self.readings, given)
-        gross = log(self.assumptions.gross_error) + log_normal(outcome - self.spread.mean, self.spread.std)
+        gross = log(self.assumptions.gross_error) + self.spread.log_gross(outcome, 0.0)
         shape = (len(outcome), groups)
         sound = log1p(-self.assumptions.gross_error) + sound.reshape(shape)
         return log_sum([sound, np.broadcast_to(gross[:, None], shape)])

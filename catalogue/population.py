@@ -5,10 +5,12 @@ weighed against this population.
 """
 
 from dataclasses import dataclass
+from math import log, log1p
 
 import numpy as np
 
 from catalogue.assumptions import Assumptions
+from catalogue.density import log_normal, log_sum
 from catalogue.schema import UNKNOWN, FloatArray, IntArray
 
 PRIOR_COUNT = 0.5
@@ -17,10 +19,30 @@ PRIOR_COUNT = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Spread:
-    """Normal density of one length over the population, mm."""
+    """Normal density of one length over the population, mm, and what a gross error may read instead.
+
+    Attributes
+    ----------
+    mean, std : float
+        Of the population, widened.
+    wide : float
+        Standard deviation, about the same mean, of readings in another unit or at another place altogether.
+    elsewhere : float
+        Share of gross errors that are such; the others read another rotor of the population.
+    """
 
     mean: float
     std: float
+    wide: float = 1.0
+    elsewhere: float = 0.0
+
+    def log_gross(self, value: FloatArray | float, std: float) -> FloatArray:
+        """Return the log density of a grossly wrong reading with error ``std``."""
+        another = log_normal(np.asarray(value) - self.mean, float(np.hypot(self.std, std)))
+        if self.elsewhere == 0:
+            return another
+        anywhere = log_normal(np.asarray(value) - self.mean, float(np.hypot(self.wide, std)))
+        return log_sum([log1p(-self.elsewhere) + another, log(self.elsewhere) + anywhere])
 
 
 def spread_of(values: FloatArray, assumptions: Assumptions) -> Spread | None:
@@ -30,7 +52,12 @@ def spread_of(values: FloatArray, assumptions: Assumptions) -> Spread | None:
         return None
     mean = float(known.mean())
     least = assumptions.population_least_spread * abs(mean)
-    return Spread(mean, assumptions.population_widening * max(float(known.std()), least))
+    return Spread(
+        mean,
+        assumptions.population_widening * max(float(known.std()), least),
+        assumptions.gross_width * abs(mean),
+        assumptions.gross_elsewhere,
+    )
 
 
 def frequencies(codes: IntArray, kinds: int) -> FloatArray:

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from catalogue.assumptions import Assumptions
+from catalogue.density import log_normal, log_sum
 from catalogue.factor import Factor
-from catalogue.joint import log_normal, log_sum
 from catalogue.observation import AxleEvidence, Measured
 from catalogue.population import Spread
 from catalogue.prepare import distinct_rotors

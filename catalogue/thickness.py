@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import log_ndtr, ndtr
 
 from catalogue.assumptions import Assumptions
-from catalogue.joint import log_normal, log_sum
+from catalogue.density import log_normal, log_sum
 from catalogue.population import Spread
 from catalogue.schema import FloatArray, IntArray
 
@@ -88,19 +88,14 @@ def _normal_between(low: FloatArray, high: FloatArray) -> FloatArray:
 
 
 def log_thickness(readings: ThicknessReadings, limits: Limits, assumptions: Assumptions, spread: Spread) -> FloatArray:
-    """Return log p(readings | row), (N,), each reading gross with its chance, then drawn from the population."""
+    """Return log p(readings | row), (N,), each reading gross with its chance, then of something else."""
     terms = []
     for gross in _gross_subsets(len(readings.value_mm)):
         sound = [place for place in range(len(readings.value_mm)) if place not in gross]
         weight = len(gross) * log(assumptions.gross_error) + len(sound) * log1p(-assumptions.gross_error)
-        alone = sum(_log_gross(readings, place, spread) for place in gross)
+        alone = sum(float(spread.log_gross(readings.value_mm[place], readings.std_mm[place])) for place in gross)
         terms.append(weight + alone + _log_sound(readings, sound, limits, assumptions))
     return log_sum(terms)
-
-
-def _log_gross(readings: ThicknessReadings, place: int, spread: Spread) -> float:
-    std = float(np.hypot(spread.std, readings.std_mm[place]))
-    return float(log_normal(readings.value_mm[place] - spread.mean, std))
 
 
 def _log_sound(
@@ -150,7 +145,7 @@ def log_min_mark(mark_mm: float, kind: str, limits: Limits, given: tuple[Assumpt
         machine_known, limits.machine_to_mm, limits.discard_or_usual(assumptions) + assumptions.machining_allowance_mm
     )
     machine_std = np.where(machine_known, rounding, np.hypot(discard_std, assumptions.machining_allowance_mm / 2))
-    misread = log_normal(mark_mm - (spread.mean - assumptions.usable_wear_mm), spread.std)
+    misread = spread.log_gross(mark_mm + assumptions.usable_wear_mm, rounding)
     terms = [np.full(len(known), log(assumptions.gross_error) + float(misread))]
     sound = log1p(-assumptions.gross_error)
     if discard_share > 0:

@@ -44,8 +44,10 @@ class PartVerdict:
 
 
 def fits_nothing(belief: Posterior, assumptions: Assumptions) -> bool:
-    """Whether the answer is that nothing in the catalogue fits."""
-    return belief.none_of_these >= assumptions.no_match_from
+    """Whether the answer is that nothing in the catalogue fits: likelier than not, or likely and ahead of all."""
+    none = belief.none_of_these
+    likeliest = max(float(reading.package_mass.max()) for reading in belief.hypotheses)
+    return none >= assumptions.no_match_from or (none >= assumptions.no_match_first_from and none >= likeliest)
 
 
 def part_verdicts(

@@ -1,14 +1,15 @@
 """Weighs all that was observed of one axle against every package row of the catalogue."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log, log1p
 
 import numpy as np
 
 from catalogue.assumptions import Assumptions
+from catalogue.density import log_normal, log_sum
 from catalogue.factor import Factor
-from catalogue.joint import Nominals, Readings, log_likelihood, log_normal, log_sum
+from catalogue.joint import Nominals, Readings, log_likelihood
 from catalogue.kinds import (
     KINDS,
     kind_likelihood,
@@ -26,7 +27,8 @@ from catalogue.rotor_thickness import thickness_factors
 from catalogue.schema import FloatArray
 from catalogue.units import MM_PER_INCH
 
-RATIO = "/diameter"
+LOG_WIDE = 0.5
+"""Spread of the logarithm of a ratio that was taken of the wrong circle."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,7 +174,7 @@ def _log_ratios(photo: Measured) -> Measured:
 def _log_spread(values: FloatArray, assumptions: Assumptions) -> Spread | None:
     spread = spread_of(values, assumptions)
     least = assumptions.population_least_spread * assumptions.population_widening
-    return None if spread is None else Spread(spread.mean, max(spread.std, least))
+    return None if spread is None else replace(spread, std=max(spread.std, least), wide=LOG_WIDE)
 
 
 def _log_tolerance(weighing: _Weighing, key: str) -> float:
@@ -211,7 +213,7 @@ def _weigh_mass(weighing: _Weighing) -> None:
     expected = np.where(known, mass, spread.mean)
     spread_kg = np.where(known, assumptions.scale_share * expected, spread.std)
     sound = log_normal(reading.value - expected, np.hypot(std, spread_kg))
-    gross = float(log_normal(reading.value - spread.mean, float(np.hypot(std, spread.std))))
+    gross = float(spread.log_gross(reading.value, std))
     chance = assumptions.gross_error
     log_rows = log_sum([log1p(-chance) + sound, np.full(len(mass), log(chance) + gross)])
     weighing.factors.append(Factor("mass_kg", "rotor", log_rows, f"{reading.value:g} ± {std:g} kg"))

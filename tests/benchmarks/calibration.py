@@ -14,7 +14,7 @@ import numpy as np
 
 from catalogue import thickness
 from catalogue.assumptions import Assumptions, default_assumptions
-from catalogue.joint import log_normal
+from catalogue.density import log_normal
 from catalogue.load import load_catalogue
 from catalogue.schema import Catalogue, FloatArray
 from catalogue.thickness import Limits

@@ -105,8 +105,16 @@ class ExactPosterior:
         tolerance = self.assumptions.tolerance_mm[key]
         about = (nominal, tolerance) if np.isfinite(nominal) else (mean, spread)
         sound = stats.norm.pdf(value, about[0], np.hypot(std, about[1]))
-        gross = stats.norm.pdf(value, mean, np.hypot(std, spread))
+        gross = self._gross(value, std, (mean, spread))
         return float((1 - self.assumptions.gross_error) * sound + self.assumptions.gross_error * gross)
+
+    def _gross(self, value: float, std: float, population: tuple[float, ...]) -> float:
+        """Return the density of a gross error: another rotor's length, or anything at all."""
+        mean, spread, *given = population
+        wide = given[0] if given else self.assumptions.gross_width * abs(mean)
+        share = self.assumptions.gross_elsewhere
+        another = stats.norm.pdf(value, mean, np.hypot(spread, std))
+        return float((1 - share) * another + share * stats.norm.pdf(value, mean, np.hypot(wide, std)))
 
     def _kind(self, axle: str, key: str, of_kind: Any, row: int | None, *, replaced: bool) -> float:
         chance = self.assumptions.replaced_surface if replaced else 0.0
@@ -156,7 +164,8 @@ class ExactPosterior:
             expected = limit if known else new - self.assumptions.usable_wear_mm
             std = self.assumptions.mark_std_mm
             std = std if known else float(np.hypot(std, self.assumptions.usable_wear_std_mm))
-            misread = stats.norm.pdf(mark, mean - self.assumptions.usable_wear_mm, spread)
+            rounding = self.assumptions.mark_std_mm
+            misread = self._gross(mark + self.assumptions.usable_wear_mm, rounding, (mean, spread))
             likelihood *= (1 - gross) * stats.norm.pdf(mark, expected, std) + gross * misread
         readings = read.get("thickness_mm", [])
         readings = readings if isinstance(readings, list) else [readings]
@@ -175,7 +184,7 @@ class ExactPosterior:
             bad = [pair for place, pair in enumerate(pairs) if mask >> place & 1]
             term = gross ** len(bad) * (1 - gross) ** len(sound)
             for value, std in bad:
-                term *= stats.norm.pdf(value, mean, np.hypot(std, spread))
+                term *= self._gross(value, std, (mean, spread))
             if sound:
                 term *= self._sound(sound, read, ring)
             total += term
@@ -239,13 +248,13 @@ class ExactPosterior:
             known = column[used][np.isfinite(column[used])]
             least = self.assumptions.population_least_spread
             std = self.assumptions.population_widening * max(known.std(), least * abs(known.mean()), least)
-            spread.append((float(known.mean()), float(std)))
+            spread.append((float(known.mean()), float(std), 0.5))
             own = np.nan if row is None else column[row]
             tolerance = np.hypot(
                 self.assumptions.tolerance_mm[f"{name}_mm"] / np.nanmean(getattr(rotors, f"{name}_mm")[used]),
                 self.assumptions.tolerance_mm["diameter_mm"] / np.nanmean(rotors.diameter_mm[used]),
             )
-            nominal.append((float(own), float(tolerance)) if np.isfinite(own) else spread[-1])
+            nominal.append((float(own), float(tolerance)) if np.isfinite(own) else spread[-1][:2])
             value.append(photo["ratios"][f"{name}_over_diameter"]["value"])
         matrix = np.array(photo["ratios"]["covariance"]["matrix"]) / np.outer(value, value)
         return self._mixture(np.log(value), matrix, nominal, spread)
@@ -261,9 +270,7 @@ class ExactPosterior:
             good = [place for place in range(count) if not mask >> place & 1]
             weight = gross if len(bad) == count else gross ** len(bad) * (1 - gross) ** len(good)
             for place in bad:
-                weight *= stats.norm.pdf(
-                    value[place], spread[place][0], np.hypot(spread[place][1], np.sqrt(noise[place, place]))
-                )
+                weight *= self._gross(value[place], np.sqrt(noise[place, place]), spread[place])
             if good:
                 weight *= stats.multivariate_normal.pdf(value[good], mean[good], joint[np.ix_(good, good)])
             total += weight

@@ -177,7 +177,9 @@ class Simulator:
         if self.random.random() < self.world.assumptions.gross_error:
             if self.world.gross is not None:
                 return self.world.gross(self.random, key, true, (mean, spread))
-            return abs(float(self.random.normal(mean, np.hypot(spread, std)))) + 1e-3
+            elsewhere = self.random.random() < self.world.assumptions.gross_elsewhere
+            about = self.world.assumptions.gross_width * mean if elsewhere else spread
+            return abs(float(self.random.normal(mean, np.hypot(about, std)))) + 1e-3
         return abs(float(self.random.normal(true, std))) + 1e-6
 
     def worn(self, rotor: TrueRotor, condition: str, over: str) -> float:
