@@ -86,10 +86,10 @@ def reading_chart(chart: ReadingChart, show_length: Callable[[float], str]) -> M
     left, right = to_x(chart.low_mm), to_x(chart.high_mm)
     _add(svg, "rect", "reading", x=left, y=0, width=max(right - left, 1.5), height=height - AXIS_HEIGHT)
     for row, span in enumerate(chart.spans):
-        _draw_span(svg, span, row * ROW_HEIGHT, to_x, show_length)
+        _draw_span(svg, span, row * ROW_HEIGHT, to_x=to_x, show_length=show_length)
     at_value = to_x(chart.value_mm)
     _add(svg, "line", "value", x1=at_value, x2=at_value, y1=0, y2=height - AXIS_HEIGHT)
-    _label(svg, show_length(chart.value_mm), _clear_of_edge(at_value), height - 10, "axis")
+    _label(svg, show_length(chart.value_mm), "axis", x=_clear_of_edge(at_value), y=height - 10)
     return _markup(svg)
 
 
@@ -105,7 +105,7 @@ def _scale(chart: ReadingChart) -> Callable[[float], float]:
 
 
 def _draw_span(
-    svg: Svg.Element, span: Span, top: float, to_x: Callable[[float], float], show_length: Callable[[float], str]
+    svg: Svg.Element, span: Span, top: float, *, to_x: Callable[[float], float], show_length: Callable[[float], str]
 ) -> None:
     bar_top = top + BAR_TOP
     if span.worn_to_mm is not None and span.worn_to_mm < span.low_mm:
@@ -113,7 +113,7 @@ def _draw_span(
         _add(svg, "rect", "worn", x=worn, y=bar_top + 3, width=new - worn, height=BAR_HEIGHT - 6)
     left, right = to_x(span.low_mm), to_x(span.high_mm)
     _add(svg, "rect", "new", x=left, y=bar_top, width=max(right - left, 3), height=BAR_HEIGHT)
-    _label(svg, f"{span.name} · {_span_text(span, show_length)}", MARGIN, bar_top - 5, "name")
+    _label(svg, f"{span.name} · {_span_text(span, show_length)}", "name", x=MARGIN, y=bar_top - 5)
 
 
 def _span_text(span: Span, show_length: Callable[[float], str]) -> str:
@@ -214,7 +214,7 @@ def _add(svg: Svg.Element, tag: str, kind: str, **numbers: float) -> None:
     Svg.SubElement(svg, tag, {"class": kind, **at})
 
 
-def _label(svg: Svg.Element, text: str, x: float, y: float, kind: str) -> None:
+def _label(svg: Svg.Element, text: str, kind: str, *, x: float, y: float) -> None:
     Svg.SubElement(svg, "text", {"class": kind, "x": f"{x:.1f}", "y": f"{y:.1f}"}).text = text
 
 

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Request
 from starlette.datastructures import FormData, UploadFile
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from service.faults import problem_of
 from service.labels import label_sheet
 from service.pages.answers import PartVerdict, verdicts_of
 from service.pages.desk import AtDesk, Desk, Standing
@@ -17,10 +18,12 @@ from service.pages.job import Job, Shot
 from service.pages.photo import REFERENCES, measure_shot, new_shot
 from service.problems import Problem
 from service.results import spreadsheet
+from service.workers import Busy, WorkerLost
 
 router = APIRouter()
 FITS_FROM = 0.02
 MOST_FILES = 200
+MOST_TRIES, PAUSE_S = 20, 1.0
 
 
 @dataclass(frozen=True)
@@ -133,11 +136,22 @@ async def _take_photos(request: Request, desk: Desk, bench_id: str, form: FormDa
 
     async def one(shot: Shot, content: bytes) -> Shot:
         async with places:
-            return await measure_shot(desk, shot, content)
+            return await _measure_patiently(desk, shot, content)
 
     for shot in await asyncio.gather(*map(one, shots, pieces)):
         row_id = desk.open_job(Job(entrance="bench", axle=shot.axle, parts="rotor", shots=(shot,), bench=bench_id))
         desk.change(bench_id, lambda job, row_id=row_id: replace(job, rows=(*job.rows, row_id)))  # type: ignore[misc]
+
+
+async def _measure_patiently(desk: Desk, shot: Shot, content: bytes) -> Shot:
+    """Measure one of many photos; when others take every place, wait for one."""
+    for _ in range(MOST_TRIES):
+        try:
+            return await measure_shot(desk, shot, content)
+        except (Busy, WorkerLost) as fault:
+            shot = replace(shot, problem=problem_of(fault).detail)
+            await asyncio.sleep(PAUSE_S)
+    return shot
 
 
 def _axle(form: FormData) -> str:

@@ -8,7 +8,7 @@ from catalogue import Catalogue
 from service.pages.job import AXLES, PARTS, Answer, Job, question_id
 from service.pages.lengths import Unit
 from service.pages.plausible import Bounds
-from service.pages.questions import CAR_QUESTIONS, Question, question_of
+from service.pages.questions import CAR_QUESTIONS, QUESTIONS, Question, question_of
 
 Form = Mapping[str, str]
 BETWEEN = " / "
@@ -34,11 +34,12 @@ def fields_of(job: Job, keys: Iterable[str], faults: Mapping[str, str], bounds: 
         if question is not None:
             for axle in job.axles:
                 place = question_id(axle, key)
-                fields.setdefault(place, _field(job, place, question, faults.get(place, ""), bounds.get(key)))
+                fields.setdefault(place, _field(job, place, fault=faults.get(place, ""), bounds=bounds.get(key)))
     return list(fields.values())
 
 
-def _field(job: Job, place: str, question: Question, fault: str, bounds: Bounds | None) -> Field:
+def _field(job: Job, place: str, *, fault: str, bounds: Bounds | None) -> Field:
+    question = _QUESTION_OF[place.split(".", 1)[1]]
     axle = place.split(".", 1)[0]
     words = f"{axle.capitalize()}: " if len(job.axles) > 1 and axle != "car" else ""
     return Field(question, place, job.answers.get(place, Answer()), fault, bounds, words)
@@ -81,4 +82,5 @@ def take_wanted(job: Job, form: Form, catalogue: Catalogue) -> Job:
     return take_answers(job, {place: text for place, text in form.items() if place in _CAR_PLACES})
 
 
+_QUESTION_OF = {**QUESTIONS, **CAR_QUESTIONS}
 _CAR_PLACES = {f"car.{key}" for key in CAR_QUESTIONS}

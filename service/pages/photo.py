@@ -24,7 +24,6 @@ from service.pages.job import Job, Shot
 from service.pages.lengths import read_length
 from service.pages.working_photos import WorkingPhoto, prepare_photo
 from service.problems import Problem
-from service.workers import Busy, WorkerLost
 
 router = APIRouter()
 LENGTHS = ("lift_mm", "thickness_mm", "height_mm", "diameter_mm")
@@ -217,13 +216,19 @@ def picture(job_id: str, key: str, desk: AtDesk) -> Response:
 
 
 async def measure_shot(desk: Desk, shot: Shot, content: bytes) -> Shot:
-    """Return ``shot`` with what its photo measures, or with why the file or an option can't be used."""
+    """Return ``shot`` with what its photo measures, or with why the file or an option can't be used.
+
+    Raises
+    ------
+    Busy, WorkerLost
+        When nobody can measure it now: the sender still has it, and is told when to send it again.
+    """
     try:
         order = parse_order(shot.options)
         measured = await desk.context.pool.measure(content, shot.name, order)
         if desk.photos.get(shot.key) is None:
             desk.photos.put(shot.key, await run_in_threadpool(prepare_photo, content))
-    except (PhotoFault, OptionError, Busy, WorkerLost, Problem) as fault:
+    except (PhotoFault, OptionError) as fault:
         return replace(shot, problem=problem_of(fault).detail)
     return replace(shot, measurement=measured.measurement, problem="")
 

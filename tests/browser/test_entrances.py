@@ -109,6 +109,26 @@ def test_on_the_bench(open_context: Open, width: int, photo: Path, empty_photo: 
     _expect_no_sideways_scroll(page)
 
 
+def test_a_bench_goes_on_when_one_photo_is_cancelled_and_another_fails(
+    page: Page, photo: Path, empty_photo: Path, no_photo: Path
+) -> None:
+    page.goto("/bench")
+    page.set_input_files("#photo", [empty_photo, no_photo, photo])
+    page.route("**/bench", lambda route: route.abort(), times=1)
+    page.click("text=Measure them")
+    queue = page.locator("#queue")
+    expect(queue).to_contain_text("connection was lost")
+    cancel = queue.locator("div", has_text=photo.name).get_by_role("button", name="Cancel").last
+    cancel.click()
+    rows = page.locator("#rows tbody tr")
+    expect(rows).to_have_count(1)
+    expect(rows).to_contain_text(no_photo.name)
+    queue.get_by_role("button", name="Try again").click()
+    expect(rows).to_have_count(2)
+    page.reload()
+    expect(rows).to_have_count(2)
+
+
 def _facts(brake: Brake) -> dict[str, str]:
     """What a customer with this brake would answer."""
     rotor = brake.rotor
