@@ -1,5 +1,6 @@
 """What holds of the ranking whatever was read."""
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -8,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from catalogue import Catalogue, load_catalogue, read_evidence
+from catalogue import Catalogue, identify, load_catalogue, read_evidence
 from catalogue.assumptions import Assumptions, default_assumptions
 from catalogue.checks import possible_checks
 from catalogue.field import field_of
@@ -101,6 +102,18 @@ def test_inches_say_the_same_as_millimetres(read: dict[str, Any]) -> None:
     inches = {key: f"{value / 25.4:.12f} in" if key in lengths else value for key, value in read.items()}
     first, second = answer(DEMO, {"front": read}), answer(DEMO, {"front": inches})
     assert all(second[key] == pytest.approx(value, abs=1e-7) for key, value in first.items())
+
+
+@QUICK
+@given(front=readings, rear=readings, line=st.sampled_from([None, "Ostrabel", "Thramwell", "nowhere"]))
+def test_any_evidence_gets_a_whole_answer(front: dict[str, Any], rear: dict[str, Any], line: str | None) -> None:
+    """Numbers are finite, JSON is plain, and what is listed and what is not make one."""
+    document = {"vehicle": {"line": line}, "axles": {"front": front, "rear": rear}}
+    answer_json = identify(DEMO, read_evidence(document)).to_json()
+    json.dumps(answer_json, allow_nan=False)
+    listed = sum(candidate["probability"] for candidate in answer_json["candidates"])
+    whole = listed + answer_json["others"]["probability"] + answer_json["none_of_these"]
+    assert whole == pytest.approx(1, abs=1e-9)
 
 
 LENGTH_CELLS = (
