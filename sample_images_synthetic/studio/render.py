@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from sample_images_synthetic.studio.camera import MARGIN, Camera, film_size
+from sample_images_synthetic.studio.camera import Camera, film_size
 from sample_images_synthetic.studio.light import Light
 from sample_images_synthetic.studio.noise import FloatImage
 from sample_images_synthetic.studio.piece import Piece
@@ -45,7 +45,7 @@ def rendered(stage: Stage, samples: int, seed: int) -> FloatImage:
     Returns
     -------
     (H, W, 3) ndarray of float32
-        Linear radiance on a frame ``MARGIN`` times the photo's, same centre, same focal length.
+        Linear radiance on a frame a little larger than the photo's, same centre, same focal length.
     """
     scene = _mitsuba().load_dict(scene_dict(stage))
     width, height = film_size(stage.camera)
