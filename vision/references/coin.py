@@ -30,6 +30,7 @@ FACE_SHARE = 0.48
 SLACK = (0.92, 1.08)
 RADIUS_STEP = 1.07
 CANDIDATES = 10
+LEAST_VOTES = 0.35
 WEAK, STRONG = 60.0, 140.0
 LEAST_SUPPORT = 0.4
 # A circle counts as good beside the best; its edges are sharp where they keep within so many pixels of it.
@@ -147,15 +148,11 @@ def _votes(xy: FloatArray, toward: FloatArray, radius_px: float, shape: tuple[in
 
 
 def _peaks(votes: FloatArray, to_plane: FloatArray, radius_mm: float) -> list[_Spot]:
-    size = max(5, round(radius_mm / float(to_plane[0, 0])) | 1)
-    highest = votes >= cv2.dilate(votes, np.ones((size, size), np.uint8)) - 1e-9
-    row, column = np.nonzero(highest & (votes > 0.35))
-    order = np.argsort(-votes[row, column])[:CANDIDATES]
+    row, column = np.nonzero(votes > LEAST_VOTES)
+    order = np.argsort(-votes[row, column])[: CANDIDATES * 15]
     centres = to_pixels(to_plane, np.stack([column, row], axis=-1)[order].astype(np.float64))
-    return [
-        _Spot(centre, radius_mm, float(value))
-        for centre, value in zip(centres, votes[row[order], column[order]], strict=True)
-    ]
+    spots = [_Spot(at, radius_mm, float(value)) for at, value in zip(centres, votes[row, column][order], strict=True)]
+    return _distinct(spots)
 
 
 def _may_lie(spot: _Spot, floor: Floor, *, inside: bool) -> bool:

@@ -54,6 +54,11 @@ class Floor:
         moved: FloatArray = low[:, :2] / low[:, 2:] - lifted[:, :2] / lifted[:, 2:]
         return moved
 
+    def moved(self, corner_px: tuple[int, int]) -> "Floor":
+        """Return the same plane in the pixels of a part of the photo that begins at ``corner_px``."""
+        shift = np.array([[1.0, 0.0, -corner_px[0]], [0.0, 1.0, -corner_px[1]], [0.0, 0.0, 1.0]])
+        return Floor(shift @ self.homography, self.rim_radius_mm)
+
     def reduced(self, shrink: float) -> "Floor":
         """Return the same plane in the pixels of a photo reduced by ``shrink``; pixel centres at whole numbers."""
         at = 0.5 / shrink - 0.5

@@ -11,7 +11,7 @@ from vision.measurement import FloatArray
 from vision.references.floor import Floor
 from vision.references.outline import outline_feet, refine_outline, settled
 from vision.references.parse import Reference
-from vision.references.pieces import Contrast
+from vision.references.pieces import Contrast, pieces_on
 from vision.references.rectangle import Rectangles, Shape, judge, propose, reduced, side_pieces
 from vision.references.sides import SidesFit, Stretch, edge_samples, fit_sides, to_pixels
 from vision.references.strip import SideEdge, side_edge
@@ -83,14 +83,27 @@ def find_rectangles(
 def _search(bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside: bool) -> list[_Guess]:
     shape = Shape(*reference.size_mm, _scales(floors[0], inside=inside), inside)
     found: list[_Guess] = []
-    small, shrink = reduced(bgr, floors[0])
+    corner, part = around_rim(bgr, floors[0]) if inside else ((0, 0), bgr)
+    small, shrink = reduced(part, floors[0])
     contrast = Contrast.of(small)
+    ends_px = contrast.straight_ends()
     for floor in floors:
-        near = floor.reduced(shrink)
-        pieces = side_pieces(contrast.pieces(near), shape, near)
+        near = floor.moved(corner).reduced(shrink)
+        pieces = side_pieces(pieces_on(near, ends_px), shape, near)
         rated = judge(propose(pieces, shape), shape, contrast, near)
         found += [_Guess(floor, rated, number) for number in range(len(rated)) if rated.score[number] >= LEAST_SCORE]
     return sorted(found, key=lambda guess: guess.score, reverse=True)
+
+
+def around_rim(bgr: Image, floor: Floor) -> tuple[tuple[int, int], Image]:
+    """Cut the photo down to the rim; return the part's top left pixel and the part."""
+    angle = np.linspace(0, 2 * np.pi, 48)
+    rim = 1.06 * floor.rim_radius_mm * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    seen = to_pixels(floor.homography, rim)
+    height, width = bgr.shape[:2]
+    left, top = np.clip(np.floor(seen.min(axis=0)), 0, [width - 8, height - 8]).astype(int)
+    right, bottom = np.clip(np.ceil(seen.max(axis=0)), [left + 8, top + 8], [width, height]).astype(int)
+    return (int(left), int(top)), bgr[top:bottom, left:right]
 
 
 def _scales(floor: Floor, *, inside: bool) -> tuple[float, float]:

@@ -10,7 +10,7 @@ from vision.edges import Image
 from vision.measurement import FloatArray
 from vision.references.floor import Floor
 
-MAX_PIECES = 260
+MAX_PIECES = 220
 # Canny's thresholds, in units of the clutter around.
 WEAK, STRONG = 0.35, 0.8
 SECTORS = 8
@@ -70,26 +70,25 @@ class Contrast:
         steep: FloatArray = np.clip((read * normal_px).sum(axis=-1), -1.0, 1.0)
         return np.where(inside, steep, 0.0)
 
-    def pieces(self, floor: Floor) -> Pieces:
-        """Trace straight edge pieces: thin edges, parted by direction, each connected part that is straight."""
+    def straight_ends(self) -> FloatArray:
+        """Return the ends (N, 4) of straight edge pieces: thin edges, parted by direction, the straight parts."""
         steps = np.clip(self.gradient * _CANNY_UNIT, -32000, 32000).astype(np.int16)
-        thin = cv2.Canny(
-            np.ascontiguousarray(steps[..., 0]),
-            np.ascontiguousarray(steps[..., 1]),
-            WEAK * _CANNY_UNIT,
-            STRONG * _CANNY_UNIT,
-            L2gradient=True,
-        )
+        along_x, along_y = cv2.split(steps)
+        thin = cv2.Canny(along_x, along_y, WEAK * _CANNY_UNIT, STRONG * _CANNY_UNIT, L2gradient=True)
         row, column = np.nonzero(thin)
         angle = np.arctan2(self.gradient[row, column, 1], self.gradient[row, column, 0])
         ends = [np.zeros((0, 4))]
         for centre in np.arange(SECTORS) * (2 * np.pi / SECTORS):
             own = np.abs((angle - centre + np.pi) % (2 * np.pi) - np.pi) < SECTOR_HALF_RAD
             ends.append(_straight_parts(column[own], row[own], thin.shape))
-        ends_px = np.vstack(ends)
-        first, last = floor.to_plane(ends_px[:, :2]), floor.to_plane(ends_px[:, 2:])
-        run = last - first
-        return Pieces((first + last) / 2, np.arctan2(run[:, 1], run[:, 0]) % np.pi, np.hypot(*run.T))
+        return np.vstack(ends)
+
+
+def pieces_on(floor: Floor, ends_px: FloatArray) -> Pieces:
+    """Carry edge pieces, given by their ends (N, 4), to the plane."""
+    first, last = floor.to_plane(ends_px[:, :2]), floor.to_plane(ends_px[:, 2:])
+    run = last - first
+    return Pieces((first + last) / 2, np.arctan2(run[:, 1], run[:, 0]) % np.pi, np.hypot(*run.T))
 
 
 def _gradient(channel: Image) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:

@@ -20,15 +20,14 @@ from vision.references.sides import to_pixels
 RIM_SPAN_PX = 420.0
 LEAST_SHARE = 0.18
 PARALLEL_RAD = np.radians(7.0)
-# Feet on each side: a few to sort out the most, then enough to tell the best from the second best.
-FEET = (6, 20)
-SHORTLIST = 300
-BESIDE_PX = 3.0
+# A few feet on each side sort out the most; then more, and what runs beside, tell the best from the second best.
+ROUNDS = ((5, 500, 0.0), (20, 200, 3.0))
+
 CORNER_MM = 4.5
 KEEP = 24
 MAX_RECTANGLES = 60_000
 
-SIDE_NORMALS = np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, 0.0], [0.0, -1.0]])
+CORNER_SIGNS = np.array([[1.0, -1.0], [1.0, 1.0], [-1.0, 1.0], [-1.0, -1.0]])
 
 
 @dataclass(frozen=True)
@@ -166,9 +165,9 @@ def _closed(pieces: Pieces, pairs: _Pairs, width_mm: float, *, short_sides: bool
 def judge(guesses: Rectangles, shape: Shape, contrast: Contrast, floor: Floor) -> Rectangles:
     """Score guesses by how their sides stand out, drop those that lie where they can't, and repeats; best first."""
     guesses = guesses[np.flatnonzero(_may_lie(guesses, shape, floor))[:MAX_RECTANGLES]]
-    for feet in FEET:
-        guesses = replace(guesses, score=_score(guesses, shape, contrast, floor, feet))
-        guesses = guesses[np.argsort(-guesses.score)[:SHORTLIST]]
+    for feet, shortlist, beside_px in ROUNDS:
+        guesses = replace(guesses, score=_score(guesses, shape, contrast, floor, (feet, beside_px)))
+        guesses = guesses[np.argsort(-guesses.score)[:shortlist]]
     return _distinct(guesses, shape)
 
 
@@ -179,17 +178,22 @@ def _may_lie(guesses: Rectangles, shape: Shape, floor: Floor) -> npt.NDArray[np.
     return np.asarray(far < floor.rim_radius_mm if shape.inside else far > 0.5 * floor.rim_radius_mm)
 
 
-def _score(guesses: Rectangles, shape: Shape, contrast: Contrast, floor: Floor, count: int) -> FloatArray:
-    """Return the mean over the sides of how clearly each stands out, 0 to 1, at ``count`` feet a side."""
-    feet, normals = _feet(guesses, shape, count)
-    here, normal_px = _to_picture(feet, normals, floor)
-    on, outer, inner = (
-        np.abs(contrast.across(here + away * normal_px, normal_px)) for away in (0.0, BESIDE_PX, -BESIDE_PX)
-    )
-    stands_out = np.clip(on - 0.25 * (outer + inner), 0, 1)
+def _score(
+    guesses: Rectangles, shape: Shape, contrast: Contrast, floor: Floor, manner: tuple[int, float]
+) -> FloatArray:
+    """Return the mean over the sides of how clearly each stands out, 0 to 1.
+
+    ``manner`` is the number of feet on each side, and how far beside it its surroundings are looked at; 0 spares that.
+    """
+    count, beside_px = manner
+    here, normal_px, on_plane = _feet(guesses, shape, floor, count)
+    stands_out = np.abs(contrast.across(here, normal_px))
+    for away in (beside_px, -beside_px) if beside_px else ():
+        stands_out = stands_out - 0.25 * np.abs(contrast.across(here + away * normal_px, normal_px))
+    stands_out = np.clip(stands_out, 0, 1)
     seen = np.ones(stands_out.shape)
     if shape.inside is False:
-        seen = (np.hypot(feet[..., 0], feet[..., 1]) > 1.02 * floor.rim_radius_mm).astype(np.float64)
+        seen = (np.hypot(on_plane[..., 0], on_plane[..., 1]) > 1.02 * floor.rim_radius_mm).astype(np.float64)
     share = seen.mean(axis=2)
     side = (stands_out * seen).sum(axis=2) / np.maximum(seen.sum(axis=2), 1)
     shows = share > 0.25
@@ -200,32 +204,26 @@ def _score(guesses: Rectangles, shape: Shape, contrast: Contrast, floor: Floor, 
     return np.where(enough, (2 * total + weakest) / 3, 0.0)
 
 
-def _feet(guesses: Rectangles, shape: Shape, count: int) -> tuple[FloatArray, FloatArray]:
-    """Return points (N, 4, count, 2) on the sides, corners left out, and their outward normals, on the plane."""
+def _feet(guesses: Rectangles, shape: Shape, floor: Floor, count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return points (N, 4, count, 2) on the sides, in pixels and on the plane, and unit normals (N, 4, 1, 2) in pixels.
+
+    Only corners are carried through the homography: between them a side is straight, and how evenly its feet lie
+    does not matter.
+    """
     half = np.array([shape.width_mm, shape.height_mm]) / 2
-    corner = min(CORNER_MM, 0.3 * float(half.min()))
-    share = np.linspace(-1, 1, count)
-    feet = np.zeros((4, count, 2))
-    for number, normal in enumerate(SIDE_NORMALS):
-        reach = half[1] if normal[0] else half[0]
-        tangent = np.array([-normal[1], normal[0]])
-        feet[number] = normal * half + share[:, None] * (reach - corner) * tangent
     along, across = _axes(guesses.turn_rad)
-    turn = np.stack([along, across], axis=-1)
-    placed = np.einsum("nij,skj->nski", turn * guesses.scale[:, None, None], feet) + guesses.centre_mm[:, None, None, :]
-    normals = np.einsum("nij,sj->nsi", turn, SIDE_NORMALS)
-    return placed, np.broadcast_to(normals[:, :, None, :], placed.shape)
-
-
-def _to_picture(feet: FloatArray, normals: FloatArray, floor: Floor) -> tuple[FloatArray, FloatArray]:
-    """Carry points and normals (..., 2) on the plane to the picture; normals stay square to their sides there."""
-    flat = feet.reshape(-1, 2)
-    tangent = np.stack([-normals[..., 1], normals[..., 0]], axis=-1).reshape(-1, 2)
-    here = to_pixels(floor.homography, flat)
-    run = to_pixels(floor.homography, flat + 0.5 * tangent) - here
-    # Seen from the camera the plane's y points upward and the picture's downward: the turn is mirrored.
-    normal_px = np.stack([-run[:, 1], run[:, 0]], axis=-1) / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
-    return here.reshape(feet.shape), normal_px.reshape(feet.shape)
+    turn = np.stack([along, across], axis=-1) * guesses.scale[:, None, None]
+    corners = np.einsum("nij,kj->nki", turn, CORNER_SIGNS * half) + guesses.centre_mm[:, None]
+    ends_px = to_pixels(floor.homography, corners.reshape(-1, 2)).reshape(corners.shape)
+    run_px = np.roll(ends_px, -1, axis=1) - ends_px
+    length_px = np.maximum(np.hypot(run_px[..., 0], run_px[..., 1]), 1e-9)
+    normal_px = np.stack([-run_px[..., 1], run_px[..., 0]], axis=-1) / length_px[..., None]
+    sides_mm = np.array([2 * half[1], 2 * half[0], 2 * half[1], 2 * half[0]])
+    margin = np.minimum(CORNER_MM, 0.15 * sides_mm) / sides_mm
+    share = (margin[:, None] + (1 - 2 * margin[:, None]) * np.linspace(0, 1, count))[None, :, :, None]
+    run_mm = np.roll(corners, -1, axis=1) - corners
+    on_plane = corners[:, :, None] + share * run_mm[:, :, None]
+    return ends_px[:, :, None] + share * run_px[:, :, None], normal_px[:, :, None], on_plane
 
 
 def _distinct(ranked: Rectangles, shape: Shape) -> Rectangles:
