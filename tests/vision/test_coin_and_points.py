@@ -29,7 +29,7 @@ def coin_on(xy_mm: tuple[float, float], colour: tuple[float, float, float] = (0.
 @pytest.mark.parametrize("tilt_deg", [0.0, 20.0])
 def test_a_coin_is_measured_by_its_outermost_ring(tilt_deg: float) -> None:
     picture, floor = photograph(coin_on((60.0, 105.0)), tilt_deg=tilt_deg)
-    found = find_coins(picture, [floor], EUR_2, inside=True)[0]
+    found = find_coins(picture, [floor], EUR_2, lies="face")[0]
     on_plane = floor.to_plane(found.samples.xy_px)
     radius = np.hypot(*(on_plane - np.array([60.0, 105.0])).T)
     assert abs(np.median(radius) / 12.875 - 1) < RADIUS_SHARE
@@ -39,7 +39,7 @@ def test_a_coin_is_measured_by_its_outermost_ring(tilt_deg: float) -> None:
 def test_a_shadow_at_the_coins_foot_is_not_its_edge() -> None:
     shadow = disc(26.5, (61.3, 103.6), (0.05, 0.05, 0.05))
     picture, floor = photograph([shadow, *coin_on((60.0, 105.0))], ring=0.6)
-    found = find_coins(picture, [floor], EUR_2, inside=True)[0]
+    found = find_coins(picture, [floor], EUR_2, lies="face")[0]
     radius = np.hypot(*(floor.to_plane(found.samples.xy_px) - np.array([60.0, 105.0])).T)
     assert abs(np.median(radius) / 12.875 - 1) < RADIUS_SHARE
 
@@ -47,15 +47,15 @@ def test_a_shadow_at_the_coins_foot_is_not_its_edge() -> None:
 def test_repeated_discs_are_no_coins() -> None:
     holes = [disc(20.0, (125 * np.cos(a), 125 * np.sin(a)), (0.03, 0.03, 0.03)) for a in np.arange(8) * np.pi / 4]
     picture, floor = photograph([*holes, *coin_on((46.0, 118.0))])
-    found = find_coins(picture, [floor], EUR_2, inside=True)[0]
+    found = find_coins(picture, [floor], EUR_2, lies="face")[0]
     centre = floor.to_plane(found.corners_px).mean(axis=0)
     assert np.hypot(*(centre - np.array([46.0, 118.0]))) < 3.0
 
 
 def test_nothing_round_gives_none() -> None:
     picture, floor = photograph([])
-    assert find_coins(picture, [floor], EUR_2, inside=True) == []
-    assert find_coins(np.zeros((400, 500, 3), np.uint8), [floor], EUR_2, inside=True) == []
+    assert find_coins(picture, [floor], EUR_2, lies="face") == []
+    assert find_coins(np.zeros((400, 500, 3), np.uint8), [floor], EUR_2, lies="face") == []
 
 
 def ring(

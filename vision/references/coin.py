@@ -17,15 +17,15 @@ from vision.measurement import FloatArray
 from vision.references.circles import Round, RoundEdge, fit_round, read_profiles, rounds
 from vision.references.floor import Floor
 from vision.references.lying import RIM_MM
-from vision.references.parse import Reference
+from vision.references.parse import Lies, Reference
 from vision.references.pieces import Contrast
 from vision.references.sides import LEAST_STD_PX, edge_samples, to_pixels
 
 # The search looks straight down on the face, at so many pixels across the rim.
 VIEW_RIM_PX = 480.0
 BENCH_REACH = 1.6
-# The hat's holes are round too: a coin on the face is looked for outside this share of the rim's radius.
-FACE_SHARE = 0.48
+# Where a coin's middle may be, in shares of the rim's radius. The hat's holes are round too: none of them on the face.
+ZONES: dict[Lies, tuple[float, float]] = {"face": (0.58, 1.0), "hat": (0.0, 0.62), "bench": (1.0, BENCH_REACH)}
 # The far side of a tilted face looks smaller than the plane's scale has it, if the tilt is taken wrongly.
 SLACK = (0.92, 1.08)
 RADIUS_STEP = 1.07
@@ -56,7 +56,7 @@ class _Spot:
     votes: float
 
 
-def find_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside: bool) -> list[Sighting]:
+def find_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, *, lies: Lies) -> list[Sighting]:
     """Find a coin.
 
     Parameters
@@ -65,8 +65,7 @@ def find_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, *, ins
     floors : sequence of Floor
         Where the rotor's face may be: both tilts of its rim.
     reference : Reference
-    inside : bool
-        Whether it lies on the rotor; else beside it.
+    lies : {"face", "bench", "hat"}
 
     Returns
     -------
@@ -79,7 +78,7 @@ def find_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, *, ins
     found = [
         _measure(bgr, floor, spot, reference, limits)
         for floor in floors
-        for spot in find_spots(bgr, floor, limits, inside=inside)
+        for spot in find_spots(bgr, floor, limits, lies=lies)
     ]
     return sorted(_unlike([s for s in found if s is not None]), key=lambda s: s.score, reverse=True)
 
@@ -99,9 +98,9 @@ def _unlike(sightings: list[Sighting]) -> list[Sighting]:
     return rated
 
 
-def find_spots(bgr: Image, floor: Floor, limits_mm: tuple[float, float], *, inside: bool) -> list[_Spot]:
+def find_spots(bgr: Image, floor: Floor, limits_mm: tuple[float, float], *, lies: Lies) -> list[_Spot]:
     """Let edges vote for the centres of circles, looking straight down on the plane."""
-    view, to_plane = _straight_down(bgr, floor, 1.03 if inside else BENCH_REACH)
+    view, to_plane = _straight_down(bgr, floor, min(1.03, ZONES[lies][1]) if lies != "bench" else BENCH_REACH)
     scale = float(to_plane[0, 0])
     gradient = Contrast.of(view).gradient
     units = np.clip(gradient * 200.0, -32000, 32000).astype(np.int16)
@@ -116,7 +115,7 @@ def find_spots(bgr: Image, floor: Floor, limits_mm: tuple[float, float], *, insi
     for radius_mm in np.geomspace(*limits_mm, count):
         votes = _votes(xy, toward, radius_mm / scale, thin.shape)
         spots += _peaks(votes, to_plane, float(radius_mm))
-    spots = [spot for spot in spots if _may_lie(spot, floor, inside=inside)]
+    spots = [spot for spot in spots if _may_lie(spot, floor, ZONES[lies])]
     return _distinct(sorted(spots, key=lambda spot: spot.votes, reverse=True))
 
 
@@ -155,9 +154,8 @@ def _peaks(votes: FloatArray, to_plane: FloatArray, radius_mm: float) -> list[_S
     return _distinct(spots)
 
 
-def _may_lie(spot: _Spot, floor: Floor, *, inside: bool) -> bool:
-    share = float(np.hypot(*spot.xy_mm)) / floor.rim_radius_mm
-    return FACE_SHARE < share < 1.0 if inside else share > 1.0
+def _may_lie(spot: _Spot, floor: Floor, zone: tuple[float, float]) -> bool:
+    return zone[0] < float(np.hypot(*spot.xy_mm)) / floor.rim_radius_mm < zone[1]
 
 
 def _distinct(spots: list[_Spot]) -> list[_Spot]:
@@ -246,7 +244,7 @@ def _is_shadow(outer: tuple[Round, RoundEdge], inner: tuple[Round, RoundEdge], r
         return False
     dark, lighter = float(out_edge.bright_inside.mean()), float(in_edge.bright_inside.mean())
     moved = float(np.hypot(*(out.shift_mm - in_.shift_mm))) > MOVED_SHARE * radius_mm
-    return (dark < -0.6 and lighter > dark + 0.3) or (moved and dark < 0 and _goodness(in_) > _goodness(out))
+    return (dark < -0.6 and lighter > -0.2) or (moved and dark < 0 and _goodness(in_) > _goodness(out))
 
 
 def _outline(pose: FloatArray, reference: Reference) -> FloatArray:

@@ -65,7 +65,7 @@ def _lying(photo: Photo, reference: Reference, floors: Sequence[Floor], lies: Li
     if reference.family == "card":
         return find_cards(photo.bgr, floors, reference, inside=inside)
     if reference.family == "coin":
-        return find_coins(photo.bgr, floors, reference, inside=inside)
+        return find_coins(photo.bgr, floors, reference, lies=lies)
     return find_sheets(photo.bgr, floors, reference)
 
 
