@@ -22,7 +22,7 @@ from vision.wall import rim_curve
 ROUGH_SAMPLES, FINE_SAMPLES, CIRCLE_SAMPLES = 50, 200, 60
 ROUGH_ROUNDS = 2
 # How far from the last fit the rim is looked for, as shares of its radius.
-FOLLOWED_SHARES = (0.010, 0.008)
+FOLLOWED_SHARES = (0.03, 0.012, 0.008)
 # Inner circles are told by the scene and hardly tell it: a fillet or a lip taken for an edge must not move the rim.
 CIRCLE_STD_FACTORS = {"ring_inner": 20.0, "hat": 20.0, "centre_bore": 20.0, "bolt_circle": 4.0}
 PITCH_STD = 0.0005

@@ -187,7 +187,7 @@ def _bench_doubt_mm(scene: Scene, request: Request) -> float:
 
 def _extent_px(placed: Placed) -> float:
     corners = placed.sighting.corners_px
-    return float(np.linalg.norm(corners.max(axis=0) - corners.min(axis=0))) / np.sqrt(2)
+    return float(np.linalg.norm(corners.max(axis=0) - corners.min(axis=0)) / np.sqrt(2))
 
 
 def _read(photo: Photo, seen: _Seen) -> Measurement:

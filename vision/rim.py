@@ -64,7 +64,7 @@ class Band:
     @property
     def strength(self) -> FloatArray:
         """Edge strength (A, M), all channels together."""
-        total: FloatArray = np.sqrt((self.slope**2).sum(axis=2), dtype=np.float64)
+        total: FloatArray = np.linalg.norm(self.slope, axis=2)
         return total
 
 
@@ -82,7 +82,8 @@ def _slope(band: FloatArray, step_px: float, smooth: float) -> FloatArray:
 def _inside(photo: Image, foot: FloatArray, normal: FloatArray, along: FloatArray) -> FloatArray:
     xy = foot[:, None, :] + along[None, :, None] * normal[:, None, :]
     height, width = photo.shape[:2]
-    return ((xy > 1).all(axis=2) & (xy[..., 0] < width - 2) & (xy[..., 1] < height - 2)).astype(np.float64)
+    held = (xy > 1).all(axis=2) & (xy[..., 0] < width - 2) & (xy[..., 1] < height - 2)
+    return np.asarray(held, np.float64)
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,8 @@ from vision.unknowns import Unknowns
 ROUNDS = 4
 DERIVATIVE_STEP = 1e-4
 FAR = 1e4
+# Edges of real photos leave this much of their stated deviation; what they leave beyond it widens every interval.
+USUAL_STRAIN = 1.0
 
 
 @dataclass(frozen=True)
@@ -136,6 +138,7 @@ def fit_scene(
     jacobian = problem.jacobian(x, weighted, inflation)
     size = np.maximum(np.linalg.norm(jacobian, axis=0), 1e-9)
     covariance = np.linalg.pinv((jacobian / size).T @ (jacobian / size), hermitian=True) / np.outer(size, size)
+    covariance = covariance * max(1.0, problem.strain(x, weighted) / USUAL_STRAIN) ** 2
     misfit = problem.misfit(x, weighted)
     values_found = dict(zip(unknowns.names, map(float, x), strict=True))
     return Scene(values_found, covariance, frame, size_px, tuple(weighted), misfit)
@@ -158,7 +161,14 @@ class _Problem:
         priors = (batch[:, known] - mean[known]) / std[known]
         data = [w.residuals(view, values) / s for w, s in zip(weighted, inflation, strict=True)]
         # A trial step may leave the world (a plane behind the camera): it must look bad, not end the fit.
-        return np.nan_to_num(np.concatenate([*data, priors], axis=1), nan=FAR, posinf=FAR, neginf=-FAR).clip(-FAR, FAR)
+        everything = np.concatenate([*data, priors], axis=1)
+        tame: FloatArray = np.nan_to_num(everything, nan=FAR, posinf=FAR, neginf=-FAR).clip(-FAR, FAR)
+        return tame
+
+    def strain(self, x: FloatArray, weighted: Sequence[Weighted]) -> float:
+        """Return the worst curve's root mean square, in standard deviations: curves that contradict each other strain."""
+        view, values = self.trial(x[None, :])
+        return max(float(np.sqrt(np.mean(w.residuals(view, values) ** 2))) for w in weighted)
 
     def misfit(self, x: FloatArray, weighted: Sequence[Weighted]) -> float:
         bare = [replace(w, weight=np.ones_like(w.weight)) for w in weighted]

@@ -68,7 +68,8 @@ def outward_px(scene: Scene) -> FloatArray:
     at = np.interp(THICKNESS_MM, knots, np.arange(len(knots)))
     low = np.minimum(at.astype(int), len(knots) - 2)
     share = (at - low)[:, None]
-    return (1 - share) * steps[low] + share * steps[low + 1]
+    between: FloatArray = (1 - share) * steps[low] + share * steps[low + 1]
+    return between
 
 
 def rim_curve(scene: Scene) -> tuple[FloatArray, FloatArray]:
