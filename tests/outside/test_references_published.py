@@ -17,7 +17,7 @@ from vision.references.floor import Floor
 from vision.references.lying import corners_mm
 from vision.references.outline import outline_feet, refine_outline
 from vision.references.parse import CARD, COINS, SHEETS, TAG
-from vision.references.tag import find_tags
+from vision.references.tag import find_tags, tag_cells
 
 REAL_PHOTOS = Path(__file__).parents[3] / "shared" / "real_photos"
 needs_photos = pytest.mark.skipif(not REAL_PHOTOS.is_dir(), reason="the real photos lie beside the project, not in it")
@@ -141,3 +141,11 @@ def test_two_metal_coins_on_a4_have_their_published_diameters(photo: str) -> Non
         seen_mm = reference.size_mm[0] / 2 + picked[0].growth_mm
         excess = seen_mm / float(coin_figure(reference, 0.0).radius_mm or np.nan) - 1
         assert -0.015 < excess < 0.01
+
+
+@pytest.mark.parametrize(("number", "code"), [(0, 0xD5D628584), (1, 0xD97F18B49), (2, 0xDD280910E), (3, 0xE479E9C98)])
+def test_tags_carry_the_published_codes_of_their_family(number: int, code: int) -> None:
+    # AprilTag, family 36h11 (tag36h11.c, as copied in several public repositories): 36 bits row by row, most
+    # significant first, 1 for white. OpenCV turns the family by half a turn, which only names the corners differently.
+    bits = np.rot90(tag_cells(number)[2:8, 2:8], 2).ravel()
+    assert int("".join("1" if bit else "0" for bit in bits), 2) == code
