@@ -59,7 +59,7 @@ def alike_groups(
         return ()
     overlaps = _overlaps(belief, field, running, assumptions)
     groups = list(_by_these(belief, field, running, evidence))
-    for axle in field.rows:
+    for axle in field.asked:
         has_axle = field.rows[axle][running] != UNKNOWN
         groups += [(axle, "any reading", members) for members in _by_any(overlaps, axle, has_axle)]
     return tuple(

@@ -93,6 +93,7 @@ class Assumptions:
     counted_rightly: float
     pistons_counted_rightly: float
     scale_share: float
+    other_axle_minutes: float
     wrong_order_cost: float
     check_cost: float
     no_match_from: float

@@ -29,7 +29,9 @@ class Field:
     mass : (S,) ndarray
         Probability; they sum to 1.
     rows : mapping of EvidenceAxle to (S,) ndarray of int
-        Package row on each axle that is observed or wanted.
+        Package row on each axle that is observed or wanted or, the car being at hand, could be looked at.
+    asked : tuple of EvidenceAxle
+        The axles that are observed or wanted.
     wanted : mapping of (EvidenceAxle, Part) to (S,) ndarray of int
         Number of the wanted part that each package takes, alike for the same part.
     """
@@ -38,6 +40,7 @@ class Field:
     reading: IntArray
     mass: FloatArray
     rows: Mapping[EvidenceAxle, IntArray]
+    asked: tuple[EvidenceAxle, ...]
     wanted: Mapping[tuple[EvidenceAxle, Part], IntArray]
 
     def __len__(self) -> int:
@@ -50,10 +53,11 @@ def field_of(belief: Posterior, evidence: Evidence) -> Field:
     flat = np.concatenate(masses)
     chosen, mass = _pick(flat)
     reading, package = np.divmod(chosen, len(masses[0]))
-    axles = tuple(dict.fromkeys([*evidence.axles, *(axle for axle, _ in evidence.wanted)]))
-    rows = {axle: _rows(belief, axle, (reading, package)) for axle in axles}
+    asked = tuple(dict.fromkeys([*evidence.axles, *(axle for axle, _ in evidence.wanted)]))
+    at_hand: tuple[EvidenceAxle, ...] = () if "unknown" in asked else ("front", "rear")
+    rows = {axle: _rows(belief, axle, (reading, package)) for axle in dict.fromkeys([*asked, *at_hand])}
     wanted = {(axle, part): _part_numbers(belief, rows[axle], part) for axle, part in evidence.wanted}
-    return Field(package, reading, mass, rows, wanted)
+    return Field(package, reading, mass, rows, asked, wanted)
 
 
 def _pick(mass: FloatArray) -> tuple[IntArray, FloatArray]:

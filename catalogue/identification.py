@@ -9,6 +9,7 @@ from catalogue.assumptions import Assumptions
 from catalogue.candidate import Candidate, Others, rank
 from catalogue.chart import ReadingChart, reading_charts
 from catalogue.checks import Check
+from catalogue.checks_left import checks_left
 from catalogue.conflict import Conflict, conflicts_of
 from catalogue.explain import Explainer
 from catalogue.field import Field
@@ -36,8 +37,6 @@ class Identification:
         The packages in the running.
     evidence : Evidence
     assumptions : Assumptions
-    checks : tuple of Check
-        Those that can still be made.
     measured_verdicts : tuple of PartVerdict
         Verdicts before a contradiction between part and records is taken into account.
     """
@@ -46,8 +45,12 @@ class Identification:
     field: Field
     evidence: Evidence
     assumptions: Assumptions
-    checks: tuple[Check, ...]
     measured_verdicts: tuple[PartVerdict, ...]
+
+    @cached_property
+    def checks(self) -> tuple[Check, ...]:
+        """The checks that can still be made."""
+        return checks_left(self.belief, self.field, self.evidence, self.assumptions)
 
     @property
     def none_of_these(self) -> float:
@@ -104,7 +107,7 @@ class Identification:
         """Checks worth making, those that tell most for their time first; none where nothing fits."""
         if not len(self.field) or fits_nothing(self.belief, self.assumptions):
             return ()
-        worth = next_checks(self.field, self.checks, self.assumptions)
+        worth = next_checks(self.field, self.checks, self.evidence.axles, self.assumptions)
         if any(conflict.with_records for conflict in self.conflicts):
             worth = marks_first(worth, self.evidence, self.assumptions)
         return tuple(worth)

@@ -1,11 +1,10 @@
 """From evidence to an answer: what the car may have, what may be ordered, and what to check next."""
 
 from catalogue.assumptions import Assumptions, default_assumptions
-from catalogue.checks import Check, possible_checks
-from catalogue.field import Field, field_of
+from catalogue.field import field_of
 from catalogue.identification import Identification
-from catalogue.observation import AxleEvidence, Evidence
-from catalogue.posterior import Posterior, posterior
+from catalogue.observation import Evidence
+from catalogue.posterior import posterior
 from catalogue.prepare import prepare
 from catalogue.schema import Catalogue
 from catalogue.verdict import part_verdicts
@@ -30,17 +29,5 @@ def identify(catalogue: Catalogue, evidence: Evidence, *, assumptions: Assumptio
     assumptions = assumptions or default_assumptions()
     belief = posterior(prepare(catalogue), evidence, assumptions)
     field = field_of(belief, evidence)
-    checks = _checks(belief, field, evidence, assumptions)
-    verdicts = part_verdicts(belief, field, checks, assumptions)
-    return Identification(belief, field, evidence, assumptions, tuple(checks), verdicts)
-
-
-def _checks(belief: Posterior, field: Field, evidence: Evidence, assumptions: Assumptions) -> list[Check]:
-    """Return the checks that can still be made, on each axle that is observed or wanted."""
-    if not len(field):
-        return []
-    checks: list[Check] = []
-    for axle, rows in field.rows.items():
-        observed = evidence.axles.get(axle, AxleEvidence())
-        checks += possible_checks(belief.prepared, (axle, rows), observed, assumptions)
-    return checks
+    verdicts = part_verdicts(belief, field, evidence, assumptions)
+    return Identification(belief, field, evidence, assumptions, verdicts)

@@ -1,6 +1,6 @@
 """Which check to make next: what each is expected to tell of the wanted parts, and whether checks can settle them."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,11 +39,23 @@ class NextCheck:
     how: str
 
 
-def next_checks(field: Field, checks: Sequence[Check], assumptions: Assumptions) -> list[NextCheck]:
-    """Return the checks worth making, those that tell most for their time first."""
+def next_checks(
+    field: Field, checks: Sequence[Check], observed: Collection[str], assumptions: Assumptions
+) -> list[NextCheck]:
+    """Return the checks worth making, those that tell most for their time first.
+
+    Parameters
+    ----------
+    field : Field
+    checks : sequence of Check
+        Those that can still be made.
+    observed : collection of str
+        Axles with evidence: where there are some, another one takes another wheel off.
+    assumptions : Assumptions
+    """
     classes = _classes(list(field.wanted.values()), len(field))
     gains = [(check, gain_bits(field.mass, classes, check)) for check in _without_second_looks(checks)]
-    worth = [_named(check, gain, assumptions) for check, gain in gains if gain >= LEAST_GAIN_BITS]
+    worth = [_named(check, gain, (observed, assumptions)) for check, gain in gains if gain >= LEAST_GAIN_BITS]
     return sorted(worth, key=lambda each: -each.gain_bits / (1 + each.minutes))
 
 
@@ -53,9 +65,13 @@ def _without_second_looks(checks: Sequence[Check]) -> list[Check]:
     return [check for check in checks if check.name != PHOTO_OF_SURFACE or check.axle not in looks]
 
 
-def _named(check: Check, gain: float, assumptions: Assumptions) -> NextCheck:
+def _named(check: Check, gain: float, given: tuple[Collection[str], Assumptions]) -> NextCheck:
+    observed, assumptions = given
     evidence = "surface" if check.name == PHOTO_OF_SURFACE else check.name
-    return NextCheck(evidence, check.axle, gain, assumptions.check_minutes[evidence], HOW[check.name])
+    minutes = assumptions.check_minutes[evidence]
+    if observed and check.axle not in observed:
+        minutes += assumptions.other_axle_minutes
+    return NextCheck(evidence, check.axle, gain, minutes, HOW[check.name])
 
 
 def marks_first(worth: Sequence[NextCheck], evidence: Evidence, assumptions: Assumptions) -> list[NextCheck]:

@@ -7,10 +7,10 @@ from typing import Literal
 import numpy as np
 
 from catalogue.assumptions import Assumptions
-from catalogue.checks import Check
+from catalogue.checks_left import checks_left
 from catalogue.field import Field
 from catalogue.futures import Futures, futures_of
-from catalogue.observation import EvidenceAxle, Part
+from catalogue.observation import Evidence, EvidenceAxle, Part
 from catalogue.posterior import Posterior
 from catalogue.schema import AXLES, UNKNOWN
 
@@ -51,14 +51,14 @@ def fits_nothing(belief: Posterior, assumptions: Assumptions) -> bool:
 
 
 def part_verdicts(
-    belief: Posterior, field: Field, checks: Sequence[Check], assumptions: Assumptions
+    belief: Posterior, field: Field, evidence: Evidence, assumptions: Assumptions
 ) -> tuple[PartVerdict, ...]:
     """Return a verdict for each wanted part."""
     options = {wanted: options_of(belief, *wanted) for wanted in field.wanted}
     if fits_nothing(belief, assumptions):
         return tuple(PartVerdict(*wanted, "no-match", each) for wanted, each in options.items())
     open_parts = [wanted for wanted, each in options.items() if not _settled(each, assumptions)]
-    futures = futures_of(field, checks) if open_parts else None
+    futures = futures_of(field, checks_left(belief, field, evidence, assumptions)) if open_parts else None
     return tuple(
         PartVerdict(*wanted, _verdict(wanted, each, futures, (field, assumptions)), each)
         for wanted, each in options.items()
