@@ -16,7 +16,7 @@ from vision.figure import Figure, Sighting
 from vision.measurement import FloatArray
 from vision.references.circles import Round, RoundEdge, fit_round, read_profiles, rounds
 from vision.references.floor import Floor
-from vision.references.lying import RIM_MM
+from vision.references.lying import RIM_MM, rivals
 from vision.references.parse import Lies, Reference
 from vision.references.pieces import Contrast
 from vision.references.sides import LEAST_STD_PX, edge_samples, to_pixels
@@ -80,7 +80,7 @@ def find_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, *, lie
         for floor in floors
         for spot in find_spots(bgr, floor, limits, lies=lies)
     ]
-    return sorted(_unlike([s for s in found if s is not None]), key=lambda s: s.score, reverse=True)
+    return rivals(_unlike([s for s in found if s is not None]))
 
 
 def _unlike(sightings: list[Sighting]) -> list[Sighting]:

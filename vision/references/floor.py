@@ -54,6 +54,11 @@ class Floor:
         moved: FloatArray = low[:, :2] / low[:, 2:] - lifted[:, :2] / lifted[:, 2:]
         return moved
 
+    def between(self, other: "Floor") -> "Floor":
+        """Return the plane half-way to another tilt of the same rim."""
+        upright = None if self.upright is None or other.upright is None else (self.upright + other.upright) / 2
+        return Floor((self.homography + other.homography) / 2, self.rim_radius_mm, upright)
+
     def moved(self, corner_px: tuple[int, int]) -> "Floor":
         """Return the same plane in the pixels of a part of the photo that begins at ``corner_px``."""
         shift = np.array([[1.0, 0.0, -corner_px[0]], [0.0, 1.0, -corner_px[1]], [0.0, 0.0, 1.0]])

@@ -22,7 +22,10 @@ BENCH_SHRINK = 0.93
 # Guesses that are measured at full size, and the score under which a guess is a pattern, not a thing.
 MEASURED = 3
 LEAST_SCORE = 0.55
+# Under this, a plane half-way between the two tilts is tried as well: the lens may be longer than it was taken for.
+SURE_SCORE = 0.7
 LEAST_GOOD = 0.5
+RIVAL_SHARE = 0.85
 # How far from a guess its edges may be, as shares of the shorter side, then nearer.
 REACHES = (0.03, 0.015, 0.008)
 LEAST_REACH_PX = 2.5
@@ -77,21 +80,32 @@ def find_rectangles(
     """
     guesses = _search(bgr, floors, reference, inside=inside)
     measured = [_measure(bgr, guess, reference, inside=inside, corner_mm=corner_mm) for guess in guesses[:MEASURED]]
-    return sorted((s for s in measured if s is not None), key=lambda s: s.score, reverse=True)
+    return rivals([s for s in measured if s is not None])
+
+
+def rivals(sightings: Sequence[Sighting]) -> list[Sighting]:
+    """Return the sightings that may be the right one, best first: those nearly as good as the best."""
+    best = max((sighting.score for sighting in sightings), default=0.0)
+    kept = [sighting for sighting in sightings if sighting.score >= RIVAL_SHARE * best]
+    return sorted(kept, key=lambda sighting: sighting.score, reverse=True)
 
 
 def _search(bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside: bool) -> list[_Guess]:
     shape = Shape(*reference.size_mm, _scales(floors[0], inside=inside), inside)
-    found: list[_Guess] = []
     corner, part = around_rim(bgr, floors[0]) if inside else ((0, 0), bgr)
     small, shrink = reduced(part, floors[0])
     contrast = Contrast.of(small)
     ends_px = contrast.straight_ends()
-    for floor in floors:
+
+    def on(floor: Floor) -> list[_Guess]:
         near = floor.moved(corner).reduced(shrink)
         pieces = side_pieces(pieces_on(near, ends_px), shape, near)
         rated = judge(propose(pieces, shape), shape, contrast, near)
-        found += [_Guess(floor, rated, number) for number in range(len(rated)) if rated.score[number] >= LEAST_SCORE]
+        return [_Guess(floor, rated, number) for number in range(len(rated)) if rated.score[number] >= LEAST_SCORE]
+
+    found = [guess for floor in floors for guess in on(floor)]
+    if len(floors) == 2 and max((guess.score for guess in found), default=0.0) < SURE_SCORE:
+        found += on(floors[0].between(floors[1]))
     return sorted(found, key=lambda guess: guess.score, reverse=True)
 
 
