@@ -17,16 +17,18 @@ from service.measuring import PhotoFault
 from service.options import PHOTO_OPTIONS, OptionError, parse_order
 from service.pages.answers import Ranked, evidence_words, ranked_of
 from service.pages.car import Step, steps_of
-from service.pages.desk import AtDesk, Desk
+from service.pages.desk import AtDesk, Desk, Standing
 from service.pages.evidence import told_options
 from service.pages.frame import frame_of, go_to, show_page
 from service.pages.job import Job, Shot
 from service.pages.lengths import read_length
+from service.pages.shelf import Shelf
 from service.pages.working_photos import WorkingPhoto, prepare_photo
 from service.problems import Problem
 
 router = APIRouter()
 LENGTHS = ("lift_mm", "thickness_mm", "height_mm", "diameter_mm")
+LIKELY = 0.02
 HANDLES_ROUND = 8
 MOST_CORNERS = 24  # of cards and tags; a coin or a rim comes as a curve of more points
 REFERENCES = (
@@ -63,7 +65,7 @@ class UploadPage:
     references: Sequence[tuple[str, str]]
     lies: Sequence[tuple[str, str]]
     hats: Sequence[tuple[str, str]]
-    large_ring: bool
+    ring_mm: float | None
     shots: Sequence[Shot]
 
 
@@ -117,7 +119,8 @@ class ShotPage:
 @router.get("/jobs/{job_id}/photo")
 def upload_form(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
     """Show how to take the photo, and take it."""
-    job = desk.job(job_id)
+    standing = desk.standing(job_id)
+    job = standing.job
     view = "edge" if request.query_params.get("view") == "edge" else "face"
     axle = request.query_params.get("axle", "")
     told = told_options(job, axle if axle in job.axles else job.axles[0], desk.bounds)
@@ -131,7 +134,7 @@ def upload_form(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
         references=REFERENCES,
         lies=LIES,
         hats=HATS,
-        large_ring=True,
+        ring_mm=_ring_mm(standing) if view == "face" else None,
         shots=job.shots,
     )
     return show_page(request, "photo_upload.html", page)
@@ -231,6 +234,13 @@ async def measure_shot(desk: Desk, shot: Shot, content: bytes) -> Shot:
     except (PhotoFault, OptionError) as fault:
         return replace(shot, problem=problem_of(fault).detail)
     return replace(shot, measurement=measured.measurement, problem="")
+
+
+def _ring_mm(standing: Standing) -> float | None:
+    """Return the narrowest friction ring among the rotors that are still likely, mm; None where none is known."""
+    likely = [row["package"] for row in standing.identification["candidates"] if row["probability"] >= LIKELY]
+    widths = Shelf(standing.desk.context.catalogue).ring_widths_mm(likely, standing.job.axles)
+    return min(widths, default=None)
 
 
 def new_shot(request: Request, form: FormData, key: str) -> Shot:

@@ -1,6 +1,6 @@
 """The catalogue as pages show it: models with their packages, rotors as drawings need them."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from catalogue import Catalogue
@@ -68,6 +68,15 @@ class Shelf:
         rows = [int(row) for number in models for row in (fitments.model == number).nonzero()[0]]
         packages = dict.fromkeys(int(fitments.package[row]) for row in rows)
         return [brake for package in packages for brake in self._brakes(package) if brake.axle == axle]
+
+    def ring_widths_mm(self, packages: Iterable[str], axles: Sequence[str]) -> list[float]:
+        """Return how wide the friction rings of ``packages`` are where that is known, mm; ``unknown`` is any axle."""
+        brakes = (b for key in packages for b in self._brakes(self.catalogue.packages.index[key]))
+        return [
+            (brake.rotor.diameter_mm - brake.rotor.ring_inner_mm) / 2
+            for brake in brakes
+            if brake.rotor.ring_inner_mm is not None and (brake.axle in axles or "unknown" in axles)
+        ]
 
     def _offer(self, row: int) -> Offer:
         fitments = self.catalogue.fitments

@@ -171,3 +171,18 @@ def fill() -> Callable[[Page, str, str], None]:
         page.fill(f'[id="{place}"]', text)
 
     return fill_one
+
+
+@pytest.fixture(scope="session")
+def measured_at(browser: Browser, address: str, begin_at_the_car: Callable[[Page], None], photo: Path) -> str:
+    """The address of a photo that was measured, for tests that look at it; what they move stays moved."""
+    page = browser.new_page(base_url=address)
+    page.set_default_timeout(PATIENCE_MS)
+    begin_at_the_car(page)
+    page.click("text=Skip to the photo")
+    page.set_input_files("#photo", photo)
+    page.click("text=Measure it")
+    page.wait_for_url("**/photos/*")
+    found = page.url
+    page.close()
+    return found

@@ -11,9 +11,9 @@ Begin = Callable[[Page], None]
 
 
 @pytest.fixture
-def measured(page: Page, begin_at_the_car: Begin, photo: Path) -> Page:
+def measured(page: Page, measured_at: str) -> Page:
     """The page of a photo that was measured."""
-    _send(page, begin_at_the_car, photo)
+    page.goto(measured_at)
     expect(page.locator(".readout.plate")).to_contain_text("Diameter")
     return page
 
@@ -62,10 +62,11 @@ def test_a_text_named_like_a_photo_is_told_in_one_line(page: Page, begin_at_the_
     expect(page.locator("#fit image")).to_have_count(0)
 
 
-def test_a_photo_may_be_left_out_again(measured: Page) -> None:
-    measured.click("text=Leave this photo out")
-    measured.wait_for_url("**/photo")
-    expect(measured.get_by_text("Photos of this job")).to_have_count(0)
+def test_a_photo_may_be_left_out_again(page: Page, begin_at_the_car: Begin, no_photo: Path) -> None:
+    _send(page, begin_at_the_car, no_photo)
+    page.click("text=Leave this photo out")
+    page.wait_for_url("**/photo")
+    expect(page.get_by_text("Photos of this job")).to_have_count(0)
 
 
 def _send(page: Page, begin: Begin, photo: Path) -> None:

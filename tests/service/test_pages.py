@@ -1,0 +1,86 @@
+"""The pages over HTTP, without a browser: cases only when asked, photos only with consent, no way to another site."""
+
+import io
+import re
+
+import pytest
+from PIL import Image
+from starlette.testclient import TestClient
+
+from service.guide import guide_sheet
+from service.settings import Settings
+
+
+@pytest.fixture
+def job(client: TestClient) -> str:
+    """A job for front rotors, its address."""
+    answer = client.post("/car", data={"axle": "front", "parts": "rotor"}, follow_redirects=False)
+    return answer.headers["location"].removesuffix("/looks")
+
+
+@pytest.fixture
+def grey_photo() -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", (640, 480), (120, 124, 128)).save(out, "JPEG")
+    return out.getvalue()
+
+
+def test_an_unknown_job_is_told_on_a_page(client: TestClient) -> None:
+    answer = client.get("/jobs/nobody/result")
+    assert answer.status_code == 404
+    assert answer.headers["content-type"].startswith("text/html")
+    assert "not kept here any more" in answer.text
+
+
+def test_a_script_of_the_pages_gets_the_problem_document(client: TestClient, job: str) -> None:
+    answer = client.post(f"{job}/photo", data={"view": "face"}, headers={"Accept": "application/problem+json"})
+    assert answer.status_code == 422
+    assert answer.json()["detail"].startswith("No photo was chosen")
+
+
+@pytest.mark.parametrize("back", ["//elsewhere.example/", "/\\elsewhere.example", "https://elsewhere.example/"])
+def test_preferences_lead_back_into_this_site_only(client: TestClient, back: str) -> None:
+    answer = client.post("/preferences", data={"unit": "in", "back": back}, follow_redirects=False)
+    assert re.match(r"/[^/\\]", answer.headers["location"])
+
+
+def test_a_forms_answer_is_a_redirect(client: TestClient, job: str) -> None:
+    answer = client.post(f"{job}/readings", data={"front.diameter_mm": "9999"}, follow_redirects=False)
+    assert (answer.status_code, answer.headers["location"]) == (303, f"{job}/readings")
+    assert "can&#39;t be right" in client.get(f"{job}/readings").text
+
+
+@pytest.mark.parametrize(("consent", "kept"), [({}, 0), ({"consent": "yes"}, 1)])
+def test_a_case_holds_the_photo_only_with_consent(
+    client: TestClient, job: str, grey_photo: bytes, consent: dict[str, str], kept: int
+) -> None:
+    files = {"photo": ("grey.jpg", grey_photo, "image/jpeg")}
+    assert client.post(f"{job}/photo", data={"axle": "front"}, files=files).status_code == 200
+    before = {case["id"] for case in client.get("/api/cases").json()["cases"]}
+    client.post(f"{job}/keep", data=consent)
+    (new,) = {case["id"] for case in client.get("/api/cases").json()["cases"]} - before
+    assert len(client.get(f"/api/cases/{new}").json()["photos"]) == kept
+    assert new[:8] in client.get(f"{job}/result").text
+
+
+def test_photos_of_open_jobs_are_never_written_down(client: TestClient, job: str, settings: Settings) -> None:
+    out = io.BytesIO()
+    Image.effect_noise((640, 480), 60).save(out, "JPEG")
+    photo = out.getvalue()
+    client.post(f"{job}/photo", data={"axle": "front"}, files={"photo": ("noise.jpg", photo, "image/jpeg")})
+    assert "noise.jpg" in client.get(f"{job}/photo").text
+    written = [path.read_bytes() for path in settings.data.rglob("*") if path.is_file()]
+    assert written
+    assert not any(photo[-2000:] in content for content in written)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_the_printed_guide_is_one_page(paper: str) -> None:
+    sheet = guide_sheet("a4" if paper == "a4" else "letter")
+    assert len(re.findall(rb"/Type\s*/Page\b", sheet)) == 1
+
+
+def test_a_paper_that_is_not_stocked_is_told(client: TestClient) -> None:
+    answer = client.get("/tags.pdf?paper=a3")
+    assert answer.status_code == 422
+    assert "Paper is a4 or letter, not a3." in answer.text
