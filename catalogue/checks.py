@@ -11,8 +11,8 @@ from catalogue.assumptions import Assumptions
 from catalogue.kinds import KINDS, OTHER_COUNTS, piston_likelihood
 from catalogue.observation import LENGTHS, AxleEvidence
 from catalogue.outcome import NormalOutcome, Outcome, ThicknessOutcome, WordOutcome
-from catalogue.population import Spread, frequencies
-from catalogue.prepare import Prepared, pad_spreads, rotor_spreads
+from catalogue.population import Spread
+from catalogue.prepare import Prepared, caliper_shares, pad_spreads, rotor_shares, rotor_spreads
 from catalogue.rotor_lengths import std_of
 from catalogue.rotor_thickness import hand_thickness
 from catalogue.schema import UNKNOWN, FloatArray, IntArray
@@ -93,7 +93,12 @@ class _Place:
 
 
 def possible_checks(
-    prepared: Prepared, place: tuple[str, IntArray], observed: AxleEvidence, assumptions: Assumptions
+    prepared: Prepared,
+    place: tuple[str, IntArray],
+    observed: AxleEvidence,
+    assumptions: Assumptions,
+    *,
+    physical: bool = False,
 ) -> list[Check]:
     """Return the checks of one axle that are not yet made and would not read the same for all packages.
 
@@ -105,10 +110,12 @@ def possible_checks(
     observed : AxleEvidence
         What was observed there.
     assumptions : Assumptions
+    physical : bool, optional
+        Leave out the numbers read off the parts.
     """
     axle, rows = place
     at = _Place(prepared, axle, rows, observed, assumptions)
-    made = made_checks(observed, assumptions)
+    made = made_checks(observed, assumptions) | (frozenset(NUMBERS) if physical else frozenset())
     checks = [build(at, name) for name, build in _BUILDERS.items() if name not in made]
     return [check for check in checks if check is not None]
 
@@ -204,21 +211,24 @@ def _min_mark(at: _Place, name: str) -> Check | None:
 
 def _rotor_kind(at: _Place, name: str) -> Check | None:
     codes = at.prepared.rotor_codes[name]
-    return _kind(at, name, codes[at.prepared.rotor[at.rows]], codes[at.prepared.rotor_rows[at.axle]])
+    shares = rotor_shares(at.prepared, at.axle, name, len(KINDS[name]))
+    return _kind(at, name, codes[at.prepared.rotor[at.rows]], shares)
 
 
 def _caliper_kind(at: _Place, name: str) -> Check | None:
-    codes = at.prepared.caliper_codes[name.removeprefix("caliper_")]
-    return _kind(at, name, codes[at.prepared.caliper[at.rows]], codes[:-1])
+    column = name.removeprefix("caliper_")
+    codes = at.prepared.caliper_codes[column]
+    shares = caliper_shares(at.prepared, column, len(KINDS[name]))
+    return _kind(at, name, codes[at.prepared.caliper[at.rows]], shares)
 
 
-def _kind(at: _Place, name: str, of_rows: IntArray, population: IntArray) -> Check | None:
+def _kind(at: _Place, name: str, of_rows: IntArray, shares: FloatArray) -> Check | None:
     grouped = _grouped(of_rows)
     if grouped is None:
         return None
     group, first = grouped
     table = _told_table(at, name)
-    unknown = frequencies(population, len(KINDS[name])) @ table
+    unknown = shares @ table
     codes = of_rows[first]
     outcome = WordOutcome(np.vstack([table, unknown])[codes])
     return Check(name, at.axle, group, outcome, codes != UNKNOWN)

@@ -7,12 +7,17 @@ from catalogue.observation import AxleEvidence, Evidence
 from catalogue.posterior import Posterior
 
 
-def checks_left(belief: Posterior, field: Field, evidence: Evidence, assumptions: Assumptions) -> tuple[Check, ...]:
-    """Return the checks that would not read the same for all packages in the running."""
+def checks_left(
+    belief: Posterior, field: Field, evidence: Evidence, assumptions: Assumptions, *, physical: bool = False
+) -> tuple[Check, ...]:
+    """Return the checks that would not read the same for all packages in the running.
+
+    ``physical`` leaves out the numbers read off the parts: they name the part and are no measurement.
+    """
     if not len(field):
         return ()
     checks: list[Check] = []
     for axle, rows in field.rows.items():
         observed = evidence.axles.get(axle, AxleEvidence())
-        checks += possible_checks(belief.prepared, (axle, rows), observed, assumptions)
+        checks += possible_checks(belief.prepared, (axle, rows), observed, assumptions, physical=physical)
     return tuple(checks)

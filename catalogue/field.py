@@ -9,7 +9,7 @@ from catalogue.observation import Evidence, EvidenceAxle, Part
 from catalogue.posterior import Posterior
 from catalogue.schema import AXLES, FloatArray, IntArray
 
-MOST = 32
+MOST = 24
 """So many packages at most; of more, a sample in proportion to their probability stands for all."""
 
 NEGLIGIBLE = 1e-4

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from catalogue.checks import NUMBERS, Check
+from catalogue.checks import Check
 from catalogue.field import Field
 from catalogue.schema import FloatArray, IntArray
 
@@ -49,11 +49,15 @@ class Futures:
 def futures_of(field: Field, checks: Sequence[Check]) -> Futures:
     """Think through each package's own futures, all checks together.
 
-    Numbers read off the part name it and are left out: this asks what measuring and looking can do.
+    Parameters
+    ----------
+    field : Field
+    checks : sequence of Check
+        Physical ones: this asks what measuring and looking can do.
     """
     truth = np.repeat(np.arange(len(field)), DRAWS)
     log_after = np.tile(np.log(np.maximum(field.mass, TINY)), (len(truth), 1))
-    for number, check in enumerate(check for check in checks if check.name not in NUMBERS):
+    for number, check in enumerate(checks):
         outcome = check.outcome.draw(check.group[truth], _quantiles(len(field), number))
         log_after += check.outcome.log_density(outcome)[:, check.group]
     after = np.exp(log_after - log_after.max(axis=1, keepdims=True))

@@ -6,7 +6,7 @@ import numpy as np
 
 from catalogue.assumptions import Assumptions
 from catalogue.observation import AxleEvidence
-from catalogue.population import frequencies
+from catalogue.population import PRIOR_COUNT
 from catalogue.schema import (
     CONSTRUCTIONS,
     MOUNTS,
@@ -71,38 +71,38 @@ def replaced_surface(likelihood: FloatArray, axle: AxleEvidence, assumptions: As
     return (1 - chance) * likelihood + chance * others
 
 
-def log_of_codes(likelihood: FloatArray, codes: IntArray, population: IntArray) -> FloatArray:
-    """Return log p(observed | row) for a column of codes; a code not known is drawn from ``population``."""
-    unknown = float(frequencies(population, len(likelihood)) @ likelihood)
-    logs: FloatArray = np.log(np.append(likelihood, unknown))[codes]
+def log_of_codes(likelihood: FloatArray, codes: IntArray, shares: FloatArray) -> FloatArray:
+    """Return log p(observed | row) for a column of codes; one not known is drawn from the population's ``shares``."""
+    logs: FloatArray = np.log(np.append(likelihood, shares @ likelihood))[codes]
     return logs
 
 
 def log_of_counts(
     observed: Sequence[tuple[int, float]], counts: FloatArray, population: FloatArray, assumptions: Assumptions
 ) -> FloatArray:
-    """Return log p(observed counts | row), (N + 1,).
+    """Return log p(observed counts | count), (U,).
 
     Parameters
     ----------
     observed : sequence of (int, float)
         Each a count and the probability that it is right.
-    counts : (N + 1,) ndarray
-        Of each row, NaN where not known.
-    population : ndarray
-        Counts of the population, NaN where not known.
+    counts : (U,) ndarray
+        Different counts, NaN for not known.
+    population : (U,) ndarray
+        How often each stands in the population; a count that was observed and stands nowhere is not ruled out.
+    assumptions : Assumptions
     """
-    kinds = np.unique(np.concatenate([population[np.isfinite(population)], [count for count, _ in observed]]))
-    logs = [
-        np.log(np.where(kinds == count, chance, (1 - chance) / OTHER_COUNTS))
-        for count, chance in ((count, _never_sure(chance, assumptions)) for count, chance in observed)
-    ]
-    likelihood = np.exp(_pooled(logs, assumptions))
-    place = np.searchsorted(kinds, np.where(np.isfinite(counts), counts, kinds[0]))
-    found = np.minimum(place, len(kinds) - 1)
-    codes = np.where(np.isfinite(counts), found, -1)
-    of_population = np.searchsorted(kinds, population[np.isfinite(population)])
-    return log_of_codes(likelihood, codes, of_population)
+    known = np.isfinite(counts)
+    unheard = [count for count in dict.fromkeys(count for count, _ in observed) if count not in counts]
+    each = np.concatenate([counts[known], unheard])
+    chances = [(count, _never_sure(chance, assumptions)) for count, chance in observed]
+    logs = [np.log(np.where(each == count, chance, (1 - chance) / OTHER_COUNTS)) for count, chance in chances]
+    pooled = _pooled(logs, assumptions)
+    weight = np.concatenate([population[known], np.zeros(len(unheard))])
+    weight = np.where((weight > 0) | np.isin(each, [count for count, _ in observed]), weight + PRIOR_COUNT, 0.0)
+    result = np.full(len(counts), np.log(weight @ np.exp(pooled) / weight.sum()))
+    result[known] = pooled[: int(known.sum())]
+    return result
 
 
 def _never_sure(chance: float, assumptions: Assumptions) -> float:

@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 
 from catalogue.assumptions import Assumptions
-from catalogue.population import Spread, spread_of
+from catalogue.population import Spread, frequencies, spread_of
 from catalogue.prior import fitment_weights
 from catalogue.schema import AXLES, UNKNOWN, Calipers, Catalogue, FloatArray, IntArray, PadTable, Rotors
 
@@ -138,6 +138,26 @@ def distinct_rotors(prepared: Prepared, names: tuple[str, ...]) -> Distinct:
     columns = np.column_stack([prepared.rotor_numbers[name] for name in names])
     _, first, place = np.unique(np.nan_to_num(columns, nan=-1.0), axis=0, return_index=True, return_inverse=True)
     return Distinct(columns[first], place.reshape(-1))
+
+
+@lru_cache(maxsize=KEPT * 16)
+def rotor_shares(prepared: Prepared, axle: str, name: str, kinds: int) -> FloatArray:
+    """Return how often each of ``kinds`` stands in a column of words among the rotors of an axle."""
+    return frequencies(prepared.rotor_codes[name][prepared.rotor_rows[axle]], kinds)
+
+
+@lru_cache(maxsize=KEPT * 4)
+def caliper_shares(prepared: Prepared, name: str, kinds: int) -> FloatArray:
+    """Return the same of the calipers."""
+    return frequencies(prepared.caliper_codes[name][:-1], kinds)
+
+
+@lru_cache(maxsize=KEPT * 4)
+def rotor_counts(prepared: Prepared, axle: str, name: str) -> FloatArray:
+    """Return how often each different value of a column of counts stands among the rotors of an axle, (U,)."""
+    distinct = distinct_rotors(prepared, (name,))
+    of_axle = distinct.place[prepared.rotor_rows[axle]]
+    return np.bincount(of_axle, minlength=len(distinct.value)).astype(np.float64)
 
 
 @lru_cache(maxsize=KEPT * 4)

@@ -58,7 +58,9 @@ def part_verdicts(
     if fits_nothing(belief, assumptions):
         return tuple(PartVerdict(*wanted, "no-match", each) for wanted, each in options.items())
     open_parts = [wanted for wanted, each in options.items() if not _settled(each, assumptions)]
-    futures = futures_of(field, checks_left(belief, field, evidence, assumptions)) if open_parts else None
+    futures = None
+    if open_parts:
+        futures = futures_of(field, checks_left(belief, field, evidence, assumptions, physical=True))
     return tuple(
         PartVerdict(*wanted, _verdict(wanted, each, futures, (field, assumptions)), each)
         for wanted, each in options.items()

@@ -21,7 +21,15 @@ from catalogue.kinds import (
 from catalogue.marks import MarkIndex, log_mark, pad_marks, rotor_marks, shape_numbers
 from catalogue.observation import LENGTHS, AxleEvidence, Lengths, Measured
 from catalogue.population import Spread, spread_of
-from catalogue.prepare import Prepared, pad_spreads, rotor_spreads
+from catalogue.prepare import (
+    Prepared,
+    caliper_shares,
+    distinct_rotors,
+    pad_spreads,
+    rotor_counts,
+    rotor_shares,
+    rotor_spreads,
+)
 from catalogue.rotor_lengths import Population, group_readings, hand_readings, std_of, weigh_group
 from catalogue.rotor_thickness import thickness_factors
 from catalogue.schema import FloatArray
@@ -227,7 +235,8 @@ def _weigh_rotor_kinds(weighing: _Weighing) -> None:
         if key == "surface":
             likelihood = replaced_surface(likelihood, weighing.axle, weighing.assumptions)
         codes = weighing.prepared.rotor_codes[key]
-        log_rows = log_of_codes(likelihood, codes, codes[weighing.rows])
+        shares = rotor_shares(weighing.prepared, weighing.name, key, len(likelihood))
+        log_rows = log_of_codes(likelihood, codes, shares)
         weighing.factors.append(Factor(key, "rotor", log_rows, _kind_said(weighing.axle, key, likelihood)))
 
 
@@ -243,7 +252,8 @@ def _weigh_caliper_kinds(weighing: _Weighing) -> None:
         likelihood = kind_likelihood(weighing.axle, key, weighing.assumptions)
         if likelihood is not None:
             codes = weighing.prepared.caliper_codes[column]
-            log_rows = log_of_codes(likelihood, codes, codes[:-1])
+            shares = caliper_shares(weighing.prepared, column, len(likelihood))
+            log_rows = log_of_codes(likelihood, codes, shares)
             weighing.factors.append(Factor(key, "caliper", log_rows, f"told {weighing.axle.words[key]}"))
 
 
@@ -253,8 +263,9 @@ def _weigh_bolt_count(weighing: _Weighing) -> None:
     if axle.bolt_count is not None:
         observed.insert(0, (axle.bolt_count, assumptions.counted_rightly))
     if observed:
-        counts = weighing.prepared.rotor_numbers["bolt_count"]
-        log_rows = log_of_counts(observed, counts, counts[weighing.rows], assumptions)
+        distinct = distinct_rotors(weighing.prepared, ("bolt_count",))
+        population = rotor_counts(weighing.prepared, weighing.name, "bolt_count")
+        log_rows = log_of_counts(observed, distinct.value[:, 0], population, assumptions)[distinct.place]
         said = ", ".join(f"{count} bolt holes" for count, _ in observed)
         weighing.factors.append(Factor("bolt_count", "rotor", log_rows, said))
 
