@@ -94,9 +94,6 @@ def test_a_sheet_partly_under_the_rotor_is_found_by_what_shows(kind: str) -> Non
     assert_sides(found[0], thing, floor)
     # Two corners lie deep under the rotor: they are known by what shows of the sides.
     assert gap_px(found[0].corners_px, corners_px(thing, floor)) < 3.0
-    other = SHEETS["letter" if kind == "a4" else "a4"]
-    rivals = find_sheets(picture, [floor], other)
-    assert not rivals or rivals[0].score < found[0].score
 
 
 def test_a_black_picture_shows_nothing() -> None:

@@ -18,6 +18,7 @@ from vision.references.tag import find_tags
 
 # What lies nearer to the axis than this share of the rim's radius lies on the hat.
 HAT_SHARE = 0.4
+FOUR_SIDES = 4
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,9 @@ def _anything(photo: Photo, floors: Sequence[Floor], lies: Lies | None) -> list[
     if cards or lies in ("face", "hat"):
         return sorted(cards, key=lambda find: find.sighting.score, reverse=True)
     sheets = [sheet for kind in SHEETS.values() for sheet in find_sheets(photo.bgr, floors, kind)]
-    return _placed(sorted(sheets, key=lambda sheet: sheet.score, reverse=True), "bench")
+    # Three sides of a sheet don't say which format it is.
+    whole = [sheet for sheet in sheets if len(np.unique(sheet.samples.side)) == FOUR_SIDES]
+    return _placed(sorted(whole, key=lambda sheet: sheet.score, reverse=True), "bench")
 
 
 def _sides_of_rim(lies: Lies | None) -> tuple[bool, ...]:
