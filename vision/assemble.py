@@ -24,7 +24,7 @@ ROUGH_ROUNDS = 2
 # How far from the last fit the rim is looked for, as shares of its radius.
 FOLLOWED_SHARES = (0.03, 0.012, 0.008)
 # Inner circles are told by the scene and hardly tell it: a fillet or a lip taken for an edge must not move the rim.
-CIRCLE_STD_FACTORS = {"ring_inner": 20.0, "hat": 20.0, "centre_bore": 20.0, "bolt_circle": 4.0}
+CIRCLE_STD_FACTORS = {"ring_inner": 30.0, "hat": 30.0, "centre_bore": 30.0, "bolt_circle": 12.0}
 PITCH_STD = 0.0005
 LEAST_PART = 6
 ON_FACE = ("ring_inner",)
@@ -128,7 +128,7 @@ def _rim_terms(rim: EdgeSamples) -> list[Term]:
     """Return the rim in two parts, since a bright face's edge and a bright ground's are not the same edge."""
     parts = {"bright_rim": rim.bright_inside > 0, "dark_rim": rim.bright_inside < 0}
     return [
-        CircleTerm(rim.chosen(part), "log_rim", {"chamfer": -1.0}, name)
+        CircleTerm(rim.chosen(part), "log_rim", {"chamfer": -1.0}, name, gives_scale=True)
         for name, part in parts.items()
         if part.sum() >= LEAST_PART
     ]

@@ -5,12 +5,13 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from vision.edge_drawing import drawn_edges
 from vision.edges import Image
 from vision.measurement import FloatArray
 
-WORKING_SIZE_PX = 800
-# Grey iron on grey concrete needs a finer look than the edges of clutter do.
-GRADIENTS = (10, 4)
+# Sizes and least gradients at which edges are drawn: grey iron on grey concrete needs the finer look, a soft photo the
+# coarser one.
+LOOKS = ((800, 10), (1200, 8))
 
 
 @dataclass(frozen=True)
@@ -71,21 +72,17 @@ def find_ellipses(grey: Image) -> list[Ellipse]:
     ----------
     C. Akinlar, C. Topal, "EDCircles: A real-time circle detector with a false detection control", 2013.
     """
-    scale = min(1.0, WORKING_SIZE_PX / max(grey.shape))
-    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else grey
-    rows = [row for threshold in GRADIENTS for row in _rows(small, threshold)]
-    ellipses = [_ellipse(row, scale) for row in rows]
+    ellipses = [ellipse for size_px, gradient in LOOKS for ellipse in _look(grey, size_px, gradient)]
     return sorted(ellipses, key=lambda ellipse: -ellipse.radius_px)
 
 
-def _rows(small: Image, threshold: int) -> FloatArray:
-    detector = cv2.ximgproc.createEdgeDrawing()
-    settings = cv2.ximgproc.EdgeDrawing.Params()
-    settings.MinPathLength, settings.GradientThresholdValue, settings.NFAValidation = 20, threshold, True
-    detector.setParams(settings)
-    detector.detectEdges(small)
+def _look(grey: Image, size_px: int, gradient: int) -> list[Ellipse]:
+    scale = min(1.0, size_px / max(grey.shape))
+    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else grey
+    detector = drawn_edges(small, gradient)
     found = detector.detectEllipses()
-    return np.empty((0, 6)) if found is None else np.asarray(found, np.float64).reshape(-1, 6)
+    rows = np.empty((0, 6)) if found is None else np.asarray(found, np.float64).reshape(-1, 6)
+    return [_ellipse(row, scale) for row in rows]
 
 
 def _ellipse(row: FloatArray, scale: float) -> Ellipse:

@@ -23,6 +23,9 @@ Curve = tuple[FloatArray, FloatArray]
 # A circle's edge, once its ellipse is right, runs straight to a fraction of this.
 ON_LINE_PX = 0.9
 EDGE_STD_PX = 0.3
+TIGHT_PX = 0.7
+WIDE_SHARE, NARROW_SHARES = 0.05, (0.03, 0.02)
+SURE_TIGHTNESS, NEARLY, TRIED_LINES = 0.85, 0.85, 4
 LEAST_LINE, CLEAR_CONTRAST = 0.2, 8.0
 
 
@@ -115,7 +118,9 @@ class Rim:
     samples : EdgeSamples
         In order round the rim.
     support : float
-        Share of the whole circle with a rim edge on it.
+        Share of the whole circle with a rim edge near it.
+    tightness : float
+        Share with an edge so near that it is one circle's: a mixture of rim and wall comes out low.
     in_frame : float
         Share of the circle inside the photo.
     noise : float
@@ -125,6 +130,7 @@ class Rim:
     ellipse: Ellipse
     samples: EdgeSamples
     support: float
+    tightness: float
     in_frame: float
     noise: float
 
@@ -210,9 +216,25 @@ def trace_rim(photo: Image, start: Ellipse) -> Rim | None:
     Rim or None
         None where no line along the ellipse is supported by a third of the circle.
     """
-    ellipse = start
-    noise = np.inf
-    for share in (0.05, 0.03, 0.02):
+    band = Band.along(photo, start.points(ANGLES), WIDE_SHARE * start.radius_px)
+    lines = lines_of(band, band.noise)
+    first = outermost(lines)
+    if first is None:
+        return None
+    rim = _settled(photo, _along(band, first), band.noise)
+    if rim is not None and rim.tightness > SURE_TIGHTNESS:
+        return rim
+    # The outermost line may be a mixture of the rim and of the wall beside it: let the others try too.
+    others = [_settled(photo, _along(band, line), band.noise) for line in lines[:TRIED_LINES] if line is not first]
+    found = [one for one in (rim, *others) if one is not None]
+    best = max((one.tightness for one in found), default=0.0)
+    tight = [one for one in found if one.tightness > NEARLY * best]
+    return max(tight, key=lambda one: one.ellipse.radius_px, default=None)
+
+
+def _settled(photo: Image, ellipse: Ellipse, noise: float) -> Rim | None:
+    """Let an ellipse settle on the line nearest to the rim it runs along, in two narrower bands."""
+    for share in NARROW_SHARES:
         band = Band.along(photo, ellipse.points(ANGLES), share * ellipse.radius_px)
         noise = min(noise, band.noise)
         line = outermost(lines_of(band, noise))
@@ -221,8 +243,9 @@ def trace_rim(photo: Image, start: Ellipse) -> Rim | None:
         ellipse = _along(band, line)
     near = Band.along(photo, ellipse.points(ANGLES), max(4.0, 0.012 * ellipse.radius_px), smooth=2.0)
     samples, support = _on_line(near, noise, 0.0, 2.5)
+    _, tightness = _on_line(near, noise, 0.0, TIGHT_PX)
     seen = near.inside[:, len(near.along_px) // 2] > 0
-    return Rim(ellipse, samples, support, float(seen.mean()), noise)
+    return Rim(ellipse, samples, support, tightness, float(seen.mean()), noise)
 
 
 def outermost(lines: list[Line]) -> Line | None:

@@ -12,7 +12,7 @@ from vision.measurement import FloatArray
 from vision.rim import Rim, trace_rim
 
 LEAST_SHARE = 0.07
-TRIED = 4
+TRIED = 6
 # Diameters of car rotors, and their spread as a share: a prior for telling circles apart, nothing more.
 USUAL_DIAMETER_MM, USUAL_SPREAD = 320.0, 0.16
 OUTSIDE_WEIGHT = 0.02
@@ -46,7 +46,7 @@ def find_rotor(photo: Image, grey: Image, on_face: Sequence[Sighting] = ()) -> l
     groups = families(find_ellipses(grey), min(grey.shape))
     groups = sorted(groups, key=lambda f: -_promise(f) * _suits(f.outer, on_face))[:TRIED]
     found = [
-        (_promise(family) * _suits(rim.ellipse, on_face) * rim.support * rim.in_frame, rim)
+        (_promise(family) * _suits(rim.ellipse, on_face) * rim.tightness**2 * rim.in_frame, rim)
         for family in groups
         if (rim := trace_rim(photo, family.outer)) is not None
     ]
@@ -85,7 +85,7 @@ def _suits(ellipse: Ellipse, on_face: Sequence[Sighting]) -> float:
 def _same_ring(one: Ellipse, other: Ellipse) -> bool:
     """Whether two ellipses are so near each other that following either leads to the same rim."""
     away = float(np.linalg.norm(one.centre_px - other.centre_px))
-    return away < 0.05 * other.radius_px and abs(one.radius_px / other.radius_px - 1) < 0.04
+    return away < 0.012 * other.radius_px and abs(one.radius_px / other.radius_px - 1) < 0.012
 
 
 def _inside(ellipse: Ellipse, outer: Ellipse) -> bool:

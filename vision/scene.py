@@ -166,9 +166,13 @@ class _Problem:
         return tame
 
     def strain(self, x: FloatArray, weighted: Sequence[Weighted]) -> float:
-        """Return the worst curve's root mean square, in standard deviations: curves that contradict each other strain."""
+        """Return the worst root mean square, in standard deviations, of the curves that give the scale.
+
+        Where they contradict each other, none of them is known as well as its own samples say.
+        """
         view, values = self.trial(x[None, :])
-        return max(float(np.sqrt(np.mean(w.residuals(view, values) ** 2))) for w in weighted)
+        telling = [w for w in weighted if w.term.gives_scale]
+        return max((float(np.sqrt(np.mean(w.residuals(view, values) ** 2))) for w in telling), default=0.0)
 
     def misfit(self, x: FloatArray, weighted: Sequence[Weighted]) -> float:
         bare = [replace(w, weight=np.ones_like(w.weight)) for w in weighted]

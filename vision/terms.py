@@ -119,6 +119,10 @@ class Term(Protocol):
     def offset_name(self) -> str:
         """The unknown that shifts all of this curve's edges outward, px."""
 
+    @property
+    def gives_scale(self) -> bool:
+        """Whether the diameter rests on this curve: the rim's and the references' do."""
+
     def gap_px(self, view: View, values: Values) -> FloatArray:
         """Return how far each sample lies outside the curve (B, N), in pixels along the edge's normal."""
 
@@ -131,6 +135,7 @@ class CircleTerm:
     radius_name: str
     height: Height
     offset_name: str
+    gives_scale: bool = False
 
     def gap_px(self, view: View, values: Values) -> FloatArray:
         """See `Term`."""
@@ -149,6 +154,7 @@ class FigureTerm:
     name: str
     height: Height
     offset_name: str
+    gives_scale: bool = True
 
     def gap_px(self, view: View, values: Values) -> FloatArray:
         """See `Term`."""
