@@ -1,18 +1,16 @@
 """The contract's documents over HTTP, and the same by every other entrance."""
 
-import io
 import json
 from pathlib import Path
 
-import numpy as np
 import pytest
-from PIL import Image
 from starlette.testclient import TestClient
 
 from service.cli import main
 from service.options import PHOTO_OPTIONS
 from tests.service.conftest import jpeg
 
+SAMPLE = Path(__file__).parents[2] / "sample_images_synthetic" / "first" / "s01.jpg"
 EVIDENCE = {"vehicle": {"line": "Ostrabel"}, "axles": {"front": {"diameter_mm": 330.1, "surface": "plain"}}}
 
 
@@ -38,15 +36,13 @@ def test_a_refused_photo_is_an_answer(client: TestClient) -> None:
 
 
 def test_http_and_command_line_give_the_same_measurement(
-    client: TestClient, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    client: TestClient, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    path = tmp_path / "disc.png"
-    path.write_bytes(_disc())
-    options = {"reference": "points:300,100,500,100,120", "thickness_mm": "24"}
-    with path.open("rb") as photo:
+    options = {"reference": "tag:39.9", "hat": "up", "thickness_mm": "24"}
+    with SAMPLE.open("rb") as photo:
         over_http = client.post("/api/measurements", files={"photo": photo}, data=options).json()
     words = [word for name, value in options.items() for word in (f"--{name.replace('_', '-')}", value)]
-    main(["measure", str(path), *words, "--json"])
+    main(["measure", str(SAMPLE), *words, "--json"])
     assert json.loads(capsys.readouterr().out) == over_http
     assert over_http["told"] == {"thickness_mm": 24.0}
 
@@ -82,12 +78,3 @@ def test_the_api_describes_itself(client: TestClient) -> None:
         assert path.startswith("/api/")
         for operation in methods.values():
             assert "application/problem+json" in operation["responses"]["4XX"]["content"]
-
-
-def _disc() -> bytes:
-    y, x = np.mgrid[0:600, 0:800]
-    radius = np.hypot(x - 400.0, y - 300.0)
-    grey = np.where(radius < 240.0, 170, 60).astype(np.uint8)
-    out = io.BytesIO()
-    Image.fromarray(grey).save(out, "PNG")
-    return out.getvalue()
