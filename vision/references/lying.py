@@ -1,7 +1,7 @@
 """A rectangle of known size lying on the rotor or beside it: searched for, then measured along its sides."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from vision.references.outline import outline_feet, refine_outline, settled
 from vision.references.parse import Reference
 from vision.references.pieces import Contrast, pieces_on
 from vision.references.rectangle import Rectangles, Shape, judge, propose, reduced, side_pieces
-from vision.references.sides import SidesFit, Stretch, edge_samples, fit_sides, to_pixels
+from vision.references.sides import SidesFit, Stretch, chosen, edge_samples, fit_sides, to_pixels
 from vision.references.strip import SideEdge, side_edge
 
 # Rotors of cars are between these diameters, mm; a thing on the bench is farther away and looks smaller.
@@ -34,6 +34,8 @@ GOOD_PX = 0.8
 HIDDEN = 1.03
 # Walls and shadows of thinner things don't show.
 THIN_MM = 0.3
+READINGS = 3
+LEAST_DOUBT_PX = 0.1
 WIDEST_STRIP_MM = 1.8
 LEAST_SHIFT_PX = -0.6
 MELTED, MELTED_DOUBT = 0.8, 0.3
@@ -163,24 +165,36 @@ def without_walls(bgr: Image, floor: Floor, fit: SidesFit, samples: EdgeSamples,
     Returns
     -------
     EdgeSamples
-        What stays in doubt of a whole side goes into its samples' deviations, so that they weigh together as much as
-        one reading of that doubt would.
+        A side in doubt as a whole is stated by a few readings, which weigh together as much as one of that doubt:
+        a row of samples would pass for as many tellings of the same thing.
     """
     line = samples.side.astype(np.intp)
     normals = fit.lines_px[:, :2] / np.hypot(*fit.lines_px[:, :2].T)[:, None]
     scale = _px_per_mm(fit.homography)
     walls = _walls_px(floor, fit, figure, normals)
-    xy_px, bright, std_px = samples.xy_px.copy(), samples.bright_inside.copy(), samples.std_px.copy()
+    parts = []
     for number in np.unique(line):
-        own = line == number
-        away = xy_px[own] @ normals[number] + fit.lines_px[number, 2] / np.hypot(*fit.lines_px[number, :2])
-        feet = xy_px[own] - away[:, None] * normals[number]
+        own = chosen(samples, line == number)
+        away = own.xy_px @ normals[number] + fit.lines_px[number, 2] / np.hypot(*fit.lines_px[number, :2])
+        feet = own.xy_px - away[:, None] * normals[number]
         edge = side_edge(bgr, feet, np.broadcast_to(normals[number], feet.shape), WIDEST_STRIP_MM * scale)
-        shift, sign, doubt = _upper(edge, max(0.0, float(walls[number])), float(bright[own].mean()), scale)
-        xy_px[own] += shift * normals[number]
-        bright[own] = sign if shift else bright[own]
-        std_px[own] = np.hypot(std_px[own], doubt * np.sqrt(own.sum()))
-    return edge_samples(xy_px, bright, std_px, line)
+        shift, sign, doubt = _upper(edge, max(0.0, float(walls[number])), float(own.bright_inside.mean()), scale)
+        moved = replace(own, xy_px=own.xy_px + shift * normals[number])
+        if shift:
+            moved = replace(moved, bright_inside=np.full(len(own), sign))
+        parts.append(moved if doubt < LEAST_DOUBT_PX else _few(moved, doubt))
+    joined = {f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(EdgeSamples)}
+    return EdgeSamples(**joined)
+
+
+def _few(samples: EdgeSamples, doubt_px: float) -> EdgeSamples:
+    """Return one reading for each third of a side, so that all of them together have the side's doubt."""
+    thirds = [third for third in np.array_split(np.arange(len(samples)), READINGS) if len(third)]
+    middles = np.array([samples.xy_px[third].mean(axis=0) for third in thirds])
+    bright = np.array([float(np.sign(samples.bright_inside[third].sum())) for third in thirds])
+    count = len(thirds)
+    std_px = np.full(count, np.sqrt(count) * np.hypot(doubt_px, samples.std_px.mean() / np.sqrt(len(samples))))
+    return edge_samples(middles, bright, std_px, np.full(count, int(samples.side[0]), np.intp))
 
 
 def _upper(edge: SideEdge | None, wall_px: float, bright: float, px_per_mm: float) -> tuple[float, float, float]:

@@ -176,9 +176,10 @@ def fit_sides(
     shares = _bloom_shares(samples, bloom_groups)
     change, bloom_px = np.zeros(8), np.zeros(shares.shape[1])
     pull = np.diag([1e-6 * len(samples)] * 8 + [(core_px / BLOOM_STD_PX) ** 2] * shares.shape[1])
-    lines = sides[line] * np.array([1.0, 1.0, -1.0]) @ scale
+    lines = sides * np.array([1.0, 1.0, -1.0]) @ scale
+    lifted = np.column_stack([samples.xy_px, np.ones(len(line))])
     for _ in range(FIT_STEPS):
-        away, slope = _away_px(samples.xy_px, lines, start, change)
+        away, slope = _away_px(lifted, line, lines, (start, change))
         slope = np.column_stack([slope, -shares])
         gap = away - shares @ bloom_px
         core = max(core_px, 1.4826 * float(np.median(np.abs(gap))))
@@ -188,7 +189,7 @@ def fit_sides(
         change, bloom_px = change + step[:8], bloom_px + step[8:]
         if np.abs(step).max() < CONVERGED:
             break
-    away, _ = _away_px(samples.xy_px, lines, start, change)
+    away, _ = _away_px(lifted, line, lines, (start, change))
     homography = _changed(start, change) @ np.linalg.inv(scale)
     return SidesFit(homography / homography[2, 2], bloom_px, away - shares @ bloom_px, lines_px(sides, homography))
 
@@ -208,20 +209,21 @@ def _bloom_shares(samples: EdgeSamples, groups: Sequence[int] | None) -> FloatAr
 
 
 def _changed(start: FloatArray, change: FloatArray) -> FloatArray:
-    changed: FloatArray = start @ (np.eye(3) + np.append(change, 0.0).reshape(3, 3))
+    """Return the homographies (..., 3, 3) that small changes (..., 8) make of the start."""
+    last = np.zeros((*change.shape[:-1], 1))
+    changed: FloatArray = start @ (
+        np.eye(3) + np.concatenate([change, last], axis=-1).reshape(*change.shape[:-1], 3, 3)
+    )
     return changed
 
 
 def _away_px(
-    xy_px: FloatArray, lines: FloatArray, start: FloatArray, change: FloatArray
+    lifted: FloatArray, line: npt.NDArray[np.intp], lines: FloatArray, at: tuple[FloatArray, FloatArray]
 ) -> tuple[FloatArray, FloatArray]:
     """Return distances (N,) outside the lines in pixels, and their slopes (N, 8) by the eight changes."""
-
-    def away(trial: FloatArray) -> FloatArray:
-        seen = lines @ np.linalg.inv(_changed(start, trial))
-        distance: FloatArray = (np.einsum("ni,ni->n", seen[:, :2], xy_px) + seen[:, 2]) / np.hypot(*seen[:, :2].T)
-        return distance
-
-    now = away(change)
-    nudges = DERIVATIVE_STEP * np.eye(8)
-    return now, np.stack([(away(change + nudge) - now) / DERIVATIVE_STEP for nudge in nudges], axis=-1)
+    start, change = at
+    trials = change + np.vstack([np.zeros(8), DERIVATIVE_STEP * np.eye(8)])
+    seen = lines @ np.linalg.inv(_changed(start, trials))
+    seen /= np.hypot(seen[..., 0], seen[..., 1])[..., None]
+    away = (seen[:, line] * lifted).sum(axis=2)
+    return away[0], (away[1:] - away[0]).T / DERIVATIVE_STEP

@@ -24,7 +24,8 @@ from vision.references.sides import (
 CELLS = 8
 # Detection runs on a reduced photo; a named tag that isn't found there is looked for once more on a larger one,
 # and with a corner hidden: the square's outline may then be far from one, since the cells' edges decide in the end.
-SEARCH_SIDE_PX = (1280, 2200)
+SEARCH_SIDE_PX = (1100, 2200)
+WINDOWS_PX = ((23, 23), (13, 33))
 OUTLINE_SLACK = (0.04, 0.07)
 BIT_SLACK = (0.6, 1.0)
 FEET_PER_CELL = 5
@@ -49,9 +50,10 @@ def _dictionary() -> cv2.aruco.Dictionary:
 @cache
 def _detector(effort: int) -> cv2.aruco.ArucoDetector:
     settings = cv2.aruco.DetectorParameters()
-    # One pass of thresholding at a window that suits tags of 20 to 200 px; finer corners are ours to find.
-    settings.adaptiveThreshWinSizeMin = 13
-    settings.adaptiveThreshWinSizeMax = 33
+    # One pass of thresholding, two for a second look, at windows that suit tags of 20 to 200 px; finer corners are
+    # ours to find.
+    settings.adaptiveThreshWinSizeMin = WINDOWS_PX[effort][0]
+    settings.adaptiveThreshWinSizeMax = WINDOWS_PX[effort][1]
     settings.adaptiveThreshWinSizeStep = 20
     settings.minMarkerPerimeterRate = 0.02
     settings.polygonalApproxAccuracyRate = OUTLINE_SLACK[effort]
