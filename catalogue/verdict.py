@@ -7,9 +7,9 @@ from typing import Literal
 import numpy as np
 
 from catalogue.assumptions import Assumptions
-from catalogue.checks_left import checks_left
+from catalogue.checks_left import physical_checks_left
 from catalogue.field import Field
-from catalogue.futures import Futures, futures_of
+from catalogue.futures import futures_of
 from catalogue.observation import Evidence, EvidenceAxle, Part
 from catalogue.posterior import Posterior
 from catalogue.schema import AXLES, UNKNOWN
@@ -20,6 +20,8 @@ WORST_LAST: tuple[Verdict, ...] = ("ready", "check", "decode", "no-match")
 
 LIKELY_ENOUGH = 0.5
 """Checks are expected to settle a part where they do so in at least so many of the futures thought through."""
+
+Wanted = tuple[EvidenceAxle, Part]
 
 LEAST_OPTION = 1e-3
 
@@ -58,11 +60,9 @@ def part_verdicts(
     if fits_nothing(belief, assumptions):
         return tuple(PartVerdict(*wanted, "no-match", each) for wanted, each in options.items())
     open_parts = [wanted for wanted, each in options.items() if not _settled(each, assumptions)]
-    futures = None
-    if open_parts:
-        futures = futures_of(field, checks_left(belief, field, evidence, assumptions, physical=True))
+    likely = _likely_to_settle(open_parts, belief, (field, evidence), assumptions)
     return tuple(
-        PartVerdict(*wanted, _verdict(wanted, each, futures, (field, assumptions)), each)
+        PartVerdict(*wanted, _verdict(each, wanted in open_parts, wanted in likely), each)
         for wanted, each in options.items()
     )
 
@@ -71,19 +71,27 @@ def _settled(options: Sequence[Option], assumptions: Assumptions) -> bool:
     return bool(options) and options[0].probability >= assumptions.ready_from
 
 
-def _verdict(
-    wanted: tuple[EvidenceAxle, Part],
-    options: Sequence[Option],
-    futures: Futures | None,
-    given: tuple[Field, Assumptions],
-) -> Verdict:
-    field, assumptions = given
+def _verdict(options: Sequence[Option], is_open: bool, likely: bool) -> Verdict:
     if not options:
         return "no-match"
-    if futures is None or _settled(options, assumptions):
+    if not is_open:
         return "ready"
-    likely = futures.chance_to_settle(field.wanted[wanted], assumptions.ready_from)
-    return "check" if likely >= LIKELY_ENOUGH else "decode"
+    return "check" if likely else "decode"
+
+
+def _likely_to_settle(
+    parts: Sequence[Wanted], belief: Posterior, given: tuple[Field, Evidence], assumptions: Assumptions
+) -> set[Wanted]:
+    """Return the parts that checks are expected to settle: those of the axles asked for, else of the whole car."""
+    field, _ = given
+    likely: set[Wanted] = set()
+    for axles in dict.fromkeys((field.asked, tuple(field.rows))):
+        if likely == set(parts):
+            break
+        futures = futures_of(field, physical_checks_left(axles, belief, given, assumptions))
+        chance = {part: futures.chance_to_settle(field.wanted[part], assumptions.ready_from) for part in parts}
+        likely = {part for part, each in chance.items() if each >= LIKELY_ENOUGH}
+    return likely
 
 
 def options_of(belief: Posterior, axle: EvidenceAxle, part: Part) -> tuple[Option, ...]:

@@ -137,14 +137,21 @@ def plain_loop(catalogue: Catalogue) -> tuple[np.ndarray[Any, Any], float]:
             for key, (read_mm, std_mm) in READ_MM.items():
                 nominal_mm = getattr(catalogue.rotors, key)[catalogue.packages.rotor[row]]
                 spread = spreads[key]
-                unknown = density(read_mm, spread.mean, math.hypot(std_mm, spread.std))
-                if math.isnan(nominal_mm):
-                    weight *= unknown
-                    continue
-                known = density(read_mm, nominal_mm, math.hypot(std_mm, assumed.tolerance_mm[key]))
-                weight *= (1 - assumed.gross_error) * known + assumed.gross_error * unknown
+                sound = density(read_mm, spread.mean, math.hypot(std_mm, spread.std))
+                if not math.isnan(nominal_mm):
+                    sound = density(read_mm, nominal_mm, math.hypot(std_mm, assumed.tolerance_mm[key]))
+                weight *= with_gross_errors(sound, read_mm, std_mm, spread)
         weights.append(weight)
     return normalised(np.array(weights), prepared.weight, spreads)
+
+
+def with_gross_errors(sound: Any, read_mm: float, std_mm: float, spread: Spread) -> Any:
+    """Return a sound reading's density mixed with that of another rotor's length and of anything at all."""
+    gross_error = default_assumptions().gross_error
+    another = density(read_mm, spread.mean, math.hypot(std_mm, spread.std))
+    anything = density(read_mm, spread.mean, math.hypot(std_mm, spread.wide))
+    gross = (1 - spread.elsewhere) * another + spread.elsewhere * anything
+    return (1 - gross_error) * sound + gross_error * gross
 
 
 def density(value: float, mean: float, std: float) -> float:
@@ -161,8 +168,8 @@ def library_calls(catalogue: Catalogue) -> tuple[np.ndarray[Any, Any], float]:
         nominal_mm = getattr(catalogue.rotors, key)[catalogue.packages.rotor[rows]]
         unknown = stats.norm.pdf(read_mm, spreads[key].mean, np.hypot(std_mm, spreads[key].std))
         known = stats.norm.pdf(read_mm, nominal_mm, np.hypot(std_mm, assumed.tolerance_mm[key]))
-        either = (1 - assumed.gross_error) * known + assumed.gross_error * unknown
-        weights = weights * np.where(np.isnan(nominal_mm), unknown, either)
+        sound = np.where(np.isnan(nominal_mm), unknown, known)
+        weights = weights * with_gross_errors(sound, read_mm, std_mm, spreads[key])
     return normalised(weights, prepared.weight, spreads)
 
 
@@ -171,10 +178,10 @@ def normalised(
 ) -> tuple[np.ndarray[Any, Any], float]:
     """Return posterior probabilities and that of none of these, which draws every reading from the population."""
     none_before = default_assumptions().none_of_these
-    none = none_before * math.prod(
-        density(read_mm, spreads[key].mean, math.hypot(std_mm, spreads[key].std))
-        for key, (read_mm, std_mm) in READ_MM.items()
-    )
+    none = none_before
+    for key, (read_mm, std_mm) in READ_MM.items():
+        unknown = density(read_mm, spreads[key].mean, math.hypot(std_mm, spreads[key].std))
+        none *= with_gross_errors(unknown, read_mm, std_mm, spreads[key])
     weights = weights * (1 - none_before) / prior.sum()
     total = weights.sum() + none
     return weights / total, none / total
