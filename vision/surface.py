@@ -17,6 +17,7 @@ from vision.spots import Spots, find_bowls, find_discs
 
 TABLE = "surface_table.json"
 SPOT_KINDS = ("none", "drilled", "dimpled")
+BARE_TRUST, FULL_PATTERN = 0.35, 6.0
 FEATURES = (
     "disc_regularity",
     "disc_regular_count",
@@ -98,37 +99,39 @@ def find_marks(ring: Ring) -> tuple[Spots, Spots, Grooves]:
 
 
 def read_features(ring: Ring, discs: Spots, bowls: Spots, grooves: Grooves) -> dict[str, float]:
-    """Sum up the candidates in the numbers that the table knows, in the order of ``FEATURES``."""
-    disc, bowl = _chosen(discs), _chosen(bowls)
+    """Sum up the candidates in the numbers that the table knows, in the order of ``FEATURES``.
+
+    What a dozen scattered spots look like says little about dimples or holes: the fewer belong to a pattern, the
+    nearer their looks are moved to none.
+    """
     dark, usual = np.quantile(ring.level[ring.seen][::17], (0.1, 0.5)) if ring.seen.any() else (0.0, 0.0)
-    level = discs.level[disc]
-    values = (
-        discs.regularity,
-        np.log1p(discs.regular.sum()),
-        float(discs.weight[discs.regular].sum() / max(float(discs.weight.sum()), 1.0)),
-        discs.filled,
+    disc, bowl = _chosen(discs), _chosen(bowls)
+    trust = min(1.0, BARE_TRUST + float(discs.regular.sum()) / FULL_PATTERN)
+    bowl_trust = min(1.0, float(bowls.regular.sum()) / FULL_PATTERN)
+    level, step = discs.level[disc], discs.step[disc]
+    looks = (
         _median(discs.strength[disc]),
         _median(discs.closure[disc]),
-        _median(discs.step[disc]),
-        float(discs.step[disc].std()) if disc.any() else 0.0,
+        _median(step),
+        float(step.std()) if disc.any() else 0.0,
         _median(level) - dark if disc.any() else 0.0,
         float(np.quantile(level, 0.85)) - usual if disc.any() else 0.0,
         _median(discs.roughness[disc]),
         _median(np.abs(discs.lean[disc])),
         _agreement(discs.lean[disc]),
-        bowls.regularity,
-        np.log1p(bowls.regular.sum()),
-        bowls.filled,
-        _median(bowls.strength[bowl]),
-        _median(np.abs(bowls.lean[bowl])),
-        _agreement(bowls.lean[bowl]),
-        _colour_gap(ring, discs, disc),
+    )
+    share = float(discs.weight[discs.regular].sum() / max(float(discs.weight.sum()), 1.0))
+    values = (
+        *(discs.regularity, np.log1p(discs.regular.sum()), share, discs.filled),
+        *(trust * look for look in looks),
+        *(bowls.regularity, np.log1p(bowls.regular.sum()), bowls.filled),
+        bowl_trust * _median(bowls.strength[bowl]),
+        bowl_trust * _median(np.abs(bowls.lean[bowl])),
+        bowl_trust * _agreement(bowls.lean[bowl]),
+        trust * _colour_gap(ring, discs, disc),
         np.log1p(max(grooves.coherence, 0.0)),
         np.log1p(max(grooves.mixed_coherence, 0.0)),
-        grooves.clearness,
-        min(grooves.width_mm, 20.0),
-        grooves.contrast,
-        grooves.sharing,
+        *(grooves.clearness, min(grooves.width_mm, 20.0), grooves.contrast, grooves.sharing),
         min(ring.px_per_column, 2.0),
     )
     return dict(zip(FEATURES, map(float, values), strict=True))

@@ -84,12 +84,12 @@ def _scores(basis: FloatArray, labels: Sequence[int], weights: FloatArray, class
 
 
 def _sharpness(plain: Mapping[str, Any], place: int, examples: Sequence[Example]) -> float:
-    """The factor under which the kept-out examples are least surprising; never above 1.5."""
+    """The factor under which the kept-out examples are least surprising; hardly above 1."""
 
     def loss(log_factor: float) -> float:
         sharpness = list(plain["sharpness"])
         sharpness[place] = float(np.exp(log_factor))
         return log_loss(examples, Table.of({**plain, "sharpness": sharpness}))
 
-    found = minimize_scalar(loss, bounds=(np.log(0.2), np.log(1.5)), method="bounded")
+    found = minimize_scalar(loss, bounds=(np.log(0.2), np.log(1.1)), method="bounded")
     return round(float(np.exp(found.x)), 3)
