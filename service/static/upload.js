@@ -1,4 +1,6 @@
 // Sends a photo with progress; when the connection breaks, the form and the photo stay as they are.
+import { hold } from "./hold.js";
+
 export function send(form, body, { onProgress }) {
   const request = new XMLHttpRequest();
   const done = new Promise((resolve, reject) => {
@@ -51,4 +53,7 @@ function watch(form) {
   });
 }
 
-for (const form of document.querySelectorAll("form[data-upload]")) watch(form);
+for (const form of document.querySelectorAll("form[data-upload]")) {
+  watch(form);
+  hold(form, form.elements.photo).catch(() => {}); // a browser that stores nothing for sites: then a reload asks anew
+}

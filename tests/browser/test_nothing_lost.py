@@ -37,6 +37,22 @@ def test_back_shows_every_answer(page: Page, begin_at_the_car: Begin, fill: Fill
     expect(page.locator('[id="car.wheel_in"]')).to_have_value("18")
 
 
+def test_reload_keeps_the_photo_that_was_chosen(page: Page, begin_at_the_car: Begin, no_photo: Path) -> None:
+    begin_at_the_car(page)
+    page.click("text=Skip to the photo")
+    page.set_input_files("#photo", no_photo)
+    page.select_option("#reference", "card")
+    page.wait_for_selector("#photo[data-held]")
+    page.reload()
+    page.wait_for_function("document.getElementById('photo').files[0]?.name == 'letter.jpg'")
+    expect(page.locator("#reference")).to_have_value("card")
+    page.click("text=Measure it")
+    page.wait_for_url("**/photos/*")
+    page.go_back()
+    page.wait_for_load_state("networkidle")
+    assert page.evaluate("document.getElementById('photo').files.length") == 0
+
+
 def test_the_first_page_leads_back_to_the_job(page: Page, begin_at_the_car: Begin) -> None:
     begin_at_the_car(page)
     job = page.url
