@@ -100,7 +100,7 @@ def corner_gap_px(found: FloatArray, listed: FloatArray) -> float:
 
 @needs_photos
 @pytest.mark.parametrize(
-    ("photo", "least"), [("apriltag_33369213973_9d9bb4cc96_c", 6), ("apriltag_34139872896_defdb2f8d9_c", 6)]
+    ("photo", "least"), [("apriltag_33369213973_9d9bb4cc96_c", 6), ("apriltag_34139872896_defdb2f8d9_c", 5)]
 )
 def test_tags_outdoors_have_the_listed_corners(photo: str, least: int) -> None:
     # AprilRobotics/apriltag, test data (CC BY-SA 2.0): corners as that detector gave them. The tags are 25 to 45 pixels

@@ -25,7 +25,7 @@ CELLS = 8
 # Detection runs on a reduced photo; a named tag that isn't found there is looked for once more on a larger one,
 # and with a corner hidden: the square's outline may then be far from one, since the cells' edges decide in the end.
 SEARCH_SIDE_PX = (1100, 2200)
-WINDOWS_PX = ((23, 23), (13, 33))
+WINDOWS_PX = ((17, 17), (13, 33))
 OUTLINE_SLACK = (0.04, 0.07)
 BIT_SLACK = (0.6, 1.0)
 FEET_PER_CELL = 5
