@@ -16,6 +16,12 @@ from service.pages.lengths import Unit, show_length
 from service.pages.questions import TOOLS
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
+# Nothing comes from elsewhere and nothing runs inline; going back asks again, so that it shows what is true now.
+HEADERS = {
+    "Cache-Control": "no-store",
+    "Content-Security-Policy": "default-src 'self'; object-src 'none'; base-uri 'none'; frame-ancestors 'none'",
+    "Referrer-Policy": "same-origin",
+}
 UNITS: tuple[Unit, ...] = ("mm", "in")
 _MILLIMETRES = re.compile(r"(\d+(?:\.\d+)?) mm\b")
 _PART_NUMBER = re.compile(r"\b([A-Z0-9]+(?:-[A-Z0-9]+)+)\b")
@@ -60,12 +66,9 @@ def frame_of(request: Request) -> Frame:
 
 
 def show_page(request: Request, template: str, page: Any, status: int = 200) -> HTMLResponse:
-    """Fill ``template`` with ``page``, the dataclass that is its whole context.
-
-    The answer is not stored by the browser, so that going back shows what is true now.
-    """
+    """Fill ``template`` with ``page``, the dataclass that is its whole context."""
     text = _environment().get_template(template).render(page=page, frame=frame_of(request))
-    return HTMLResponse(text, status, {"Cache-Control": "no-store"})
+    return HTMLResponse(text, status, HEADERS)
 
 
 def go_to(address: str) -> RedirectResponse:
