@@ -1,20 +1,20 @@
 """A rectangle of known size lying on the rotor or beside it: searched for, then measured along its sides."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from vision.edges import Image
-from vision.figure import EdgeSamples, Figure, Sighting, rectangle
+from vision.figure import Figure, Sighting, rectangle
 from vision.measurement import FloatArray
 from vision.references.floor import Floor
 from vision.references.outline import outline_feet, refine_outline, settled
 from vision.references.parse import Reference
 from vision.references.pieces import Contrast, pieces_on
 from vision.references.rectangle import Rectangles, Shape, judge, propose, reduced, side_pieces
-from vision.references.sides import SidesFit, Stretch, chosen, edge_samples, fit_sides, to_pixels
-from vision.references.strip import SideEdge, side_edge
+from vision.references.sides import Stretch, fit_sides, to_pixels
+from vision.references.walls import THIN_MM, without_walls
 
 # Rotors of cars are between these diameters, mm; a thing on the bench is farther away and looks smaller.
 RIM_MM = (230.0, 430.0)
@@ -32,15 +32,6 @@ LEAST_REACH_PX = 2.5
 GOOD_PX = 0.8
 # The rim's wall hides what is under the rotor a little beyond the rim itself.
 HIDDEN = 1.03
-# Walls and shadows of thinner things don't show.
-THIN_MM = 0.3
-READINGS = 3
-LEAST_DOUBT_PX = 0.1
-WIDEST_STRIP_MM = 1.8
-LEAST_SHIFT_PX = -0.6
-MELTED, MELTED_DOUBT = 0.8, 0.3
-# A dark thing and its shadow may look alike: so much of a shadow may have been taken for it.
-DARK_DOUBT_MM, BLACK_DOUBT_MM, BLACK_LEVEL = 0.1, 0.3, 60.0
 
 
 @dataclass(frozen=True)
@@ -149,77 +140,6 @@ def _measure(bgr: Image, guess: _Guess, reference: Reference, *, inside: bool, c
         good = without_walls(bgr, guess.floor, fit, good, figure)
         fit = fit_sides(good, sides, fit.homography)
     return Sighting(figure, good, to_pixels(fit.homography, corners), fit.homography, guess.score * share)
-
-
-def without_walls(bgr: Image, floor: Floor, fit: SidesFit, samples: EdgeSamples, figure: Figure) -> EdgeSamples:
-    """Move the samples of a thick figure's sides in from the foot of its wall and shadow to its upper edge.
-
-    Parameters
-    ----------
-    bgr : (H, W, 3) ndarray of uint8
-    floor : Floor
-    fit : SidesFit
-    samples : EdgeSamples
-    figure : Figure
-
-    Returns
-    -------
-    EdgeSamples
-        A side in doubt as a whole is stated by a few readings, which weigh together as much as one of that doubt:
-        a row of samples would pass for as many tellings of the same thing.
-    """
-    line = samples.side.astype(np.intp)
-    normals = fit.lines_px[:, :2] / np.hypot(*fit.lines_px[:, :2].T)[:, None]
-    scale = _px_per_mm(fit.homography)
-    walls = _walls_px(floor, fit, figure, normals)
-    parts = []
-    for number in np.unique(line):
-        own = chosen(samples, line == number)
-        away = own.xy_px @ normals[number] + fit.lines_px[number, 2] / np.hypot(*fit.lines_px[number, :2])
-        feet = own.xy_px - away[:, None] * normals[number]
-        edge = side_edge(bgr, feet, np.broadcast_to(normals[number], feet.shape), WIDEST_STRIP_MM * scale)
-        shift, sign, doubt = _upper(edge, max(0.0, float(walls[number])), float(own.bright_inside.mean()), scale)
-        moved = replace(own, xy_px=own.xy_px + shift * normals[number])
-        if shift:
-            moved = replace(moved, bright_inside=np.full(len(own), sign))
-        parts.append(moved if doubt < LEAST_DOUBT_PX else _few(moved, doubt))
-    joined = {f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(EdgeSamples)}
-    return EdgeSamples(**joined)
-
-
-def _few(samples: EdgeSamples, doubt_px: float) -> EdgeSamples:
-    """Return one reading for each third of a side, so that all of them together have the side's doubt."""
-    thirds = [third for third in np.array_split(np.arange(len(samples)), READINGS) if len(third)]
-    middles = np.array([samples.xy_px[third].mean(axis=0) for third in thirds])
-    bright = np.array([float(np.sign(samples.bright_inside[third].sum())) for third in thirds])
-    count = len(thirds)
-    std_px = np.full(count, np.sqrt(count) * np.hypot(doubt_px, samples.std_px.mean() / np.sqrt(len(samples))))
-    return edge_samples(middles, bright, std_px, np.full(count, int(samples.side[0]), np.intp))
-
-
-def _upper(edge: SideEdge | None, wall_px: float, bright: float, px_per_mm: float) -> tuple[float, float, float]:
-    """Return a side's shift to its upper edge, which side is the brighter there, and the doubt left, px."""
-    if edge is not None and edge.strip_px > 0 and edge.shift_px < LEAST_SHIFT_PX:
-        return edge.shift_px, edge.bright_inside, max(0.5, 0.4 * abs(edge.shift_px))
-    black = edge is not None and edge.inside_level < BLACK_LEVEL
-    dark = (BLACK_DOUBT_MM if black else DARK_DOUBT_MM) * px_per_mm if bright < 0 else 0.0
-    # A narrow wall in the photo melts into the face: mostly its foot is what is seen.
-    return -MELTED * wall_px, bright, float(np.hypot(MELTED_DOUBT * wall_px, dark))
-
-
-def _walls_px(floor: Floor, fit: SidesFit, figure: Figure, normals_px: FloatArray) -> FloatArray:
-    """Return how wide (S,) the wall under each side shows, px; negative where the side hides it."""
-    middles_mm = figure.sides[:, :2] * figure.sides[:, 2:]
-    middles_px = to_pixels(fit.homography, middles_mm)
-    on_floor = floor.to_plane(middles_px)
-    nominal = np.linalg.norm(on_floor[0] - on_floor[2]) / np.linalg.norm(middles_mm[0] - middles_mm[2])
-    walls: FloatArray = (floor.sunk(on_floor, figure.thickness_mm * float(nominal)) * normals_px).sum(axis=1)
-    return walls
-
-
-def _px_per_mm(homography: FloatArray) -> float:
-    left, right = to_pixels(homography, np.array([[-0.5, 0.0], [0.5, 0.0]]))
-    return float(np.linalg.norm(right - left))
 
 
 def _feet_count(reference: Reference) -> int:
