@@ -28,9 +28,10 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class ReadingChart:
-    """One reading with its 95 % interval, mm, and the spans of the packages that have that length."""
+    """One reading of a ``length`` with its 95 % interval, mm, and the spans of the packages that have that length."""
 
     evidence: str
+    length: str
     axle: str
     value_mm: float
     low_mm: float
@@ -68,7 +69,9 @@ def reading_charts(
         spans = [_span(prepared, read, package, assumptions) for package in packages[:SHOWN]]
         half = NORMAL_95 * read.std
         known = tuple(span for span in spans if span is not None)
-        charts.append(ReadingChart(read.evidence, name, read.value, read.value - half, read.value + half, known))
+        charts.append(
+            ReadingChart(read.evidence, read.key, name, read.value, read.value - half, read.value + half, known)
+        )
     return tuple(charts)
 
 
