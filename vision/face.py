@@ -40,6 +40,7 @@ WORST_REFERENCE = 6.0
 OBLIQUE_DEG, SHORT_ARC, SMALL_REFERENCE_PX = 40.0, 0.45, 70.0
 BENCH_THICKNESS_STD_MM = 2.0
 WALL_THICKNESS_STD_MM = 3.0
+UNCHECKED_STD = 0.02
 
 
 def measure_face(photo: Photo, request: Request) -> Measurement:
@@ -172,7 +173,7 @@ def _notices(photo: Photo, request: Request, rim: Rim, seen: _Seen, sharp: float
         "short-arc": rim.support * rim.in_frame < SHORT_ARC,
         "small-reference": small,
         "focal-length-unknown": photo.f35_mm is None,
-        "print-unchecked": any(p.sighting.figure.size_std[0] > 0.02 for p in placed),
+        "print-unchecked": any(_is_unchecked_print(p) for p in placed),
         "copy-without-exif": photo.f35_mm is None and maybe_cropped(photo),
         "soft": sharp < SOFT,
     }
@@ -183,6 +184,11 @@ def _bench_doubt_mm(scene: Scene, request: Request) -> float:
     name = "height" if request.hat == "down" else "thickness"
     doubt_mm: float = scene.numbers[name].std_dev
     return doubt_mm
+
+
+def _is_unchecked_print(placed: Placed) -> bool:
+    figure = placed.sighting.figure
+    return figure.kind.startswith("tag") and figure.size_std[0] > UNCHECKED_STD
 
 
 def _extent_px(placed: Placed) -> float:

@@ -26,7 +26,7 @@ REASONS = {
         Reason(
             "no-rotor",
             "No brake rotor was found in the photo.",
-            "Take the photo square to the rotor's face, the whole rim in the picture, on a ground of another brightness.",
+            "Take the photo square to the rotor's face, the whole rim in the picture, on a ground of another shade.",
         ),
         Reason(
             "no-reference",
@@ -77,12 +77,8 @@ NOTICES = {
             "focal-length-unknown",
             "The photo doesn't say its focal length; a spread of phone lenses is assumed.",
         ),
-        Notice(
-            "print-unchecked", "The print's scale was not checked: 3 % is allowed for. Measure the check bar."
-        ),
-        Notice(
-            "copy-without-exif", "The photo looks like a copy that lost its camera data, perhaps cropped."
-        ),
+        Notice("print-unchecked", "The print's scale was not checked: 3 % is allowed for. Measure the check bar."),
+        Notice("copy-without-exif", "The photo looks like a copy that lost its camera data, perhaps cropped."),
         Notice("two-tilts", "The rim fits two tilts almost equally well; the interval covers both."),
         Notice("soft", "The photo is soft; edges are placed less well and the interval is wider for it."),
         Notice(
