@@ -1,22 +1,22 @@
 """At the car: what is wanted, quick looks, then a photo and readings, each step free to skip and to come back to."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import cast
 
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
-from service.pages.answers import Ranked, ranked_of
+from service.pages.answers import Ranked, next_checks_of, ranked_of
 from service.pages.desk import AtDesk, Standing
-from service.pages.forms import BETWEEN, Field, fields_of, take_answers, take_wanted
+from service.pages.forms import BETWEEN, Field, fields_of, places_of, take_answers, take_wanted
 from service.pages.frame import go_to, show_page
-from service.pages.job import Entrance, Job
-from service.pages.questions import CAR_QUESTIONS, QUICK, READINGS
+from service.pages.job import Entrance, Job, question_id
+from service.pages.questions import CAR_QUESTIONS, QUICK, READINGS, question_of
 
 router = APIRouter()
 SHOWN_LOOKS = 4
-SHOWN_HELPFUL = 3
+SHOWN_WAYS = 4
 SEEN_ON_THE_BENCH = ("rotor_mark", "surface", "construction", "ventilation")
 UNFOLDED = "Thickness and wear"
 _AXLES = (
@@ -141,10 +141,11 @@ async def change_wanted(request: Request, job_id: str, desk: AtDesk) -> Redirect
 def looks(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
     """Ask what a look settles, what settles most for this car first."""
     standing = desk.standing(job_id)
-    keys = _by_gain(standing, QUICK)
+    places = places_of(standing.job, _by_gain(standing, QUICK))
+    shown = SHOWN_LOOKS * len(standing.job.axles)
     groups = [
-        _group(standing, "", keys[:SHOWN_LOOKS]),
-        _group(standing, "More to look at", keys[SHOWN_LOOKS:], folded=True),
+        _group(standing, "", places[:shown]),
+        _group(standing, "More to look at", places[shown:], folded=True),
     ]
     return show_page(request, "looks.html", _fields_page(standing, "looks", groups))
 
@@ -164,13 +165,12 @@ async def take_looks(request: Request, job_id: str, desk: AtDesk) -> RedirectRes
 def readings(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
     """Ask for readings taken by hand."""
     standing = desk.standing(job_id)
-    asked = [check["check"] for check in standing.identification["next_checks"]]
-    helps = [key for key in dict.fromkeys(asked) if any(key in keys for keys in READINGS.values())][:SHOWN_HELPFUL]
+    job, helps = standing.job, _helpful(standing)
     groups = [_group(standing, "What would help most", helps)]
-    if standing.job.bench:
-        groups.append(_group(standing, "What can be seen", SEEN_ON_THE_BENCH))
+    if job.bench:
+        groups.append(_group(standing, "What can be seen", places_of(job, SEEN_ON_THE_BENCH)))
     for title, keys in READINGS.items():
-        rest = [key for key in keys if key not in helps]
+        rest = [place for place in places_of(job, keys) if place not in helps]
         groups.append(_group(standing, title, rest, folded=title != UNFOLDED))
     return show_page(request, "readings.html", _fields_page(standing, "readings", groups))
 
@@ -210,9 +210,18 @@ def _by_gain(standing: Standing, keys: Sequence[str]) -> list[str]:
     return sorted(keys, key=lambda key: -gains.get(key, 0.0))
 
 
-def _group(standing: Standing, title: str, keys: Sequence[str], *, folded: bool = False) -> Group:
+def _helpful(standing: Standing) -> list[str]:
+    """Return where the answers to the next checks are kept, but for the looks that have their own page."""
+    job = standing.job
+    checks = next_checks_of(standing.identification)[:SHOWN_WAYS]
+    places = [question_id(check.axle, check.key) for check in checks if question_of(check.key) is not None]
+    seen = places_of(job, SEEN_ON_THE_BENCH if job.bench else QUICK)
+    return [place for place in dict.fromkeys(places) if place not in seen]
+
+
+def _group(standing: Standing, title: str, places: Sequence[str], *, folded: bool = False) -> Group:
     """Return a group of fields; one that holds an answer is never folded up."""
-    fields = fields_of(standing.job, keys, standing.faults, standing.desk.bounds)
+    fields = fields_of(standing.job, places, standing.faults, standing.desk.bounds)
     return Group(title, fields, folded and not any(field.answer.text for field in fields))
 
 
@@ -244,6 +253,6 @@ def _wanted_page(desk: AtDesk, job: Job, steps: Sequence[Step], faults: Mapping[
         model=BETWEEN.join(known),
         year=job.vehicle.get("year", ""),
         # On the phone these are questions of their own.
-        fields=fields_of(replace(job, axle="front"), CAR_QUESTIONS, faults, {}) if job.entrance == "car" else (),
+        fields=fields_of(job, [f"car.{key}" for key in CAR_QUESTIONS], faults, {}) if job.entrance == "car" else (),
         more_open=any(place.startswith("car.") for place in job.answers),
     )

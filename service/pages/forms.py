@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import cast
 
 from catalogue import Catalogue
-from service.pages.job import AXLES, PARTS, Answer, Job, question_id
+from service.pages.job import AXLES, PARTS, PLACES, Answer, Job, question_id
 from service.pages.lengths import Unit
 from service.pages.plausible import Bounds
 from service.pages.questions import CAR_QUESTIONS, QUESTIONS, Question, question_of
@@ -26,22 +26,22 @@ class Field:
     axle_words: str
 
 
-def fields_of(job: Job, keys: Iterable[str], faults: Mapping[str, str], bounds: Mapping[str, Bounds]) -> list[Field]:
-    """Return the fields of a form that asks ``keys``, for each axle of the job where a key belongs to an axle."""
-    fields: dict[str, Field] = {}
-    for key in keys:
-        question = question_of(key)
-        if question is not None:
-            for axle in job.axles:
-                place = question_id(axle, key)
-                fields.setdefault(place, _field(job, place, fault=faults.get(place, ""), bounds=bounds.get(key)))
-    return list(fields.values())
+def places_of(job: Job, keys: Iterable[str]) -> list[str]:
+    """Return where the answers to ``keys`` are kept: one place for each axle of the job, or for the car."""
+    return list(dict.fromkeys(question_id(axle, key) for key in keys for axle in job.axles))
+
+
+def fields_of(job: Job, places: Iterable[str], faults: Mapping[str, str], bounds: Mapping[str, Bounds]) -> list[Field]:
+    """Return the fields of a form that asks for the answers at ``places``."""
+    return [
+        _field(job, place, fault=faults.get(place, ""), bounds=bounds.get(place.split(".", 1)[1])) for place in places
+    ]
 
 
 def _field(job: Job, place: str, *, fault: str, bounds: Bounds | None) -> Field:
     question = _QUESTION_OF[place.split(".", 1)[1]]
-    axle = place.split(".", 1)[0]
-    words = f"{axle.capitalize()}: " if len(job.axles) > 1 and axle != "car" else ""
+    axle = job.axle_words(place)
+    words = f"{axle.capitalize()}: " if axle else ""
     return Field(question, place, job.answers.get(place, Answer()), fault, bounds, words)
 
 
@@ -49,7 +49,7 @@ def take_answers(job: Job, form: Form) -> Job:
     """Return the job with every answer that the form carries; a field left empty takes its answer back."""
     for place, text in form.items():
         axle, _, key = place.partition(".")
-        if (axle == "car" or axle in job.axles) and ":" not in key and question_of(key) is not None:
+        if axle in PLACES and ":" not in key and question_of(key) is not None:
             job = job.answer(place, _answer(form, place, text))
     return job
 

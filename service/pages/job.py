@@ -18,7 +18,8 @@ AXLES: dict[str, tuple[str, ...]] = {
     "unknown": ("unknown",),
 }
 PARTS: dict[str, tuple[str, ...]] = {"rotor": ("rotor",), "pads": ("pads",), "both": ("rotor", "pads")}
-AXLE_WORDS = {"front": "front", "rear": "rear", "unknown": "axle not known"}
+# Also of an axle that nothing is wanted for: what is fitted there may tell the package.
+PLACES = ("front", "rear", "unknown", "car")
 
 
 @dataclass(frozen=True)
@@ -130,6 +131,12 @@ class Job:
     def without_shot(self, key: str) -> "Job":
         """Return the job without one photo."""
         return replace(self, shots=tuple(shot for shot in self.shots if shot.key != key))
+
+    def axle_words(self, place: str) -> str:
+        """Return the axle of an answer's place where it has to be said, else nothing."""
+        axle = place.split(".", 1)[0]
+        said = axle in ("front", "rear") and (len(self.axles) > 1 or axle not in self.axles)
+        return axle if said else ""
 
     def answers_for(self, axle: str) -> Iterator[tuple[str, Answer]]:
         """Yield the evidence keys and answers of one axle, or of the car itself (``"car"``)."""

@@ -12,7 +12,7 @@ from service.pages.car import Step, form_of, steps_of
 from service.pages.desk import AtDesk, Standing
 from service.pages.forms import Field, fields_of, take_answers
 from service.pages.frame import go_to, show_page
-from service.pages.job import Job, question_id
+from service.pages.job import PLACES, question_id
 from service.pages.questions import question_of
 from service.pages.said import answer_words, place_words
 from service.problems import Problem
@@ -75,7 +75,7 @@ def ask(request: Request, job_id: str, place: str, desk: AtDesk) -> HTMLResponse
 @router.post("/jobs/{job_id}/ask/{place}")
 async def take(request: Request, job_id: str, place: str, desk: AtDesk) -> RedirectResponse:
     """Take one answer, or "don't know", and go on."""
-    _known(desk.job(job_id), place)
+    _known(place)
     form = await form_of(request)
     if form.get("do") == "pass" or not form.get(place, "").strip():
         desk.change(job_id, lambda job: job.pass_over(place))
@@ -106,9 +106,8 @@ def _next_place(standing: Standing) -> str:
 
 def _page(standing: Standing, place: str) -> AskPage:
     job = standing.job
-    key = _known(job, place)
-    fields = fields_of(job, [key], standing.faults, standing.desk.bounds)
-    field = next(field for field in fields if field.place == place)
+    _known(place)
+    (field,) = fields_of(job, [place], standing.faults, standing.desk.bounds)
     axle = place.split(".", 1)[0]
     return AskPage(
         job_id=standing.job_id,
@@ -123,11 +122,10 @@ def _page(standing: Standing, place: str) -> AskPage:
     )
 
 
-def _known(job: Job, place: str) -> str:
+def _known(place: str) -> None:
     axle, _, key = place.partition(".")
-    if question_of(key) is None or (axle not in job.axles and axle != "car") or question_id(axle, key) != place:
-        raise Problem("not-found", "There is no such question in this job.")
-    return key
+    if question_of(key) is None or axle not in PLACES or question_id(axle, key) != place:
+        raise Problem("not-found", "There is no such question.")
 
 
 def _said(standing: Standing) -> list[Said]:

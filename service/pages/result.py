@@ -19,7 +19,7 @@ from service.pages.answers import (
     ranked_of,
     verdicts_of,
 )
-from service.pages.car import Step, form_of, steps_of
+from service.pages.car import SHOWN_WAYS, Step, form_of, steps_of
 from service.pages.desk import AtDesk, Standing
 from service.pages.frame import frame_of, go_to, show_page
 from service.pages.job import Job
@@ -31,7 +31,6 @@ from service.stored_photo import without_location
 
 router = APIRouter()
 SHOWN_ROWS = 6
-SHOWN_WAYS = 4
 _BY_RECORD = {"option_code": "car.option_code", "vin": "car.vin", "built": "car.built"}
 
 
@@ -176,7 +175,7 @@ def _address(job_id: str, job: Job, check: NextCheck) -> str:
         place, form = _BY_RECORD[check.key], "wanted"
     else:
         place = "car.wheel_in" if check.key == "wheel_in" else f"{check.axle}.{check.key}"
-        form = "looks" if check.key in QUICK and not job.bench else "readings"
+        form = "looks" if check.key in QUICK and not job.bench and not job.axle_words(place) else "readings"
     return f"/jobs/{job_id}/ask/{place}" if job.entrance == "phone" else f"/jobs/{job_id}/{form}#{place}"
 
 

@@ -6,9 +6,9 @@ from service.pages.questions import TOOLS, question_of
 
 
 def place_words(job: Job, place: str) -> str:
-    """Return what an answer is about, with its axle where the job has several."""
-    axle, key = place.split(".", 1)
-    return evidence_words(key) + (f" ({axle})" if axle != "car" and len(job.axles) > 1 else "")
+    """Return what an answer is about, with its axle where that has to be said."""
+    axle = job.axle_words(place)
+    return evidence_words(place.split(".", 1)[1]) + (f" ({axle})" if axle else "")
 
 
 def answer_words(place: str, answer: Answer) -> str:

@@ -37,4 +37,5 @@ export async function hold(form, input) {
   const carrier = new DataTransfer();
   carrier.items.add(file);
   input.files = carrier.files;
+  input.dataset.held = file.name;
 }

@@ -117,8 +117,18 @@ def test_an_emptied_field_takes_its_answer_back() -> None:
     assert take_answers(job, {"front.surface": ""}).answers == {}
 
 
-def test_a_form_cannot_answer_for_an_axle_that_is_not_asked_about() -> None:
-    assert take_answers(Job(axle="front"), {"rear.surface": "plain", "front.nonsense": "1"}).answers == {}
+def test_a_form_cannot_answer_what_nobody_asks() -> None:
+    assert (
+        take_answers(Job(), {"middle.surface": "plain", "front.nonsense": "1", "front.surface:tool": "x"}).answers == {}
+    )
+
+
+def test_the_other_axle_may_tell_the_package(bounds: Mapping[str, Bounds]) -> None:
+    job = take_answers(Job(axle="front", parts="rotor"), {"rear.diameter_mm": "262"})
+    evidence = evidence_of(job, dict(bounds))
+    assert evidence["axles"] == {"front": {}, "rear": {"diameter_mm": 262.0}}
+    assert evidence["wanted"] == [{"axle": "front", "part": "rotor"}]
+    assert (job.axle_words("rear.diameter_mm"), job.axle_words("front.diameter_mm")) == ("rear", "")
 
 
 def test_dont_know_is_remembered_and_can_be_answered_later() -> None:
