@@ -11,6 +11,9 @@ from catalogue.faults import EvidenceError
 MM_PER_INCH = 25.4
 KG_PER_POUND = 0.45359237
 
+LARGEST = 1e6
+"""No part of a car measures or weighs as much, in any unit."""
+
 LENGTH_UNITS: Mapping[str, float] = MappingProxyType(
     {"mm": 1.0, "cm": 10.0, "in": MM_PER_INCH, "inch": MM_PER_INCH, "inches": MM_PER_INCH, '"': MM_PER_INCH}
 )
@@ -43,14 +46,16 @@ def read_quantity(value: Any, where: str, units: Mapping[str, float]) -> float:
         For anything that is not a finite quantity over 0.
     """
     base = next(iter(units))
-    if isinstance(value, str):
-        quantity = _read_text(value.strip(), where, units)
-    elif isinstance(value, bool) or not isinstance(value, int | float):
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
         raise EvidenceError(f"{where}: wanted a number in {base} or a text such as '12 {base}', got {value!r}")
-    else:
-        quantity = float(value)
-    if not (math.isfinite(quantity) and quantity > 0):
+    try:
+        quantity = _read_text(value.strip(), where, units) if isinstance(value, str) else float(value)
+    except OverflowError:
+        quantity = math.inf
+    if not quantity > 0:
         raise EvidenceError(f"{where}: wanted more than 0 {base}, got {value!r}")
+    if quantity >= LARGEST:
+        raise EvidenceError(f"{where}: wanted less than {LARGEST:g} {base}, got {str(value)[:40]}")
     return quantity
 
 

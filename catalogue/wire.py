@@ -1,10 +1,12 @@
 """Small readers of JSON values, each of which says in one line what is wrong and where."""
 
-import math
 from collections.abc import Collection, Mapping
 from typing import Any
 
 from catalogue.faults import EvidenceError
+
+LARGEST = 1e12
+"""A number beyond this is a slip of whatever wrote it."""
 
 SUM_TOLERANCE = 0.03
 """A table of six probabilities rounded to two places may miss 1 by so much."""
@@ -57,7 +59,7 @@ def read_whole(value: Any, limits: tuple[int, int], where: str) -> int:
 
 def read_number(value: Any, where: str) -> float:
     """Return a finite number."""
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < LARGEST:
         raise EvidenceError(f"{where}: wanted a number, got {_shown(value)}")
     return float(value)
 
@@ -82,5 +84,5 @@ def read_probabilities(value: Any, words: Collection[str], where: str) -> dict[s
 
 
 def _shown(value: Any) -> str:
-    text = repr(value)
+    text = str(value)[:60] if isinstance(value, int) else repr(value)
     return text if len(text) <= 60 else text[:57] + "..."
