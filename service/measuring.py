@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from service.options import Order
-from vision import Photo, PhotoError, draw_overlay, measure_face, read_photo
+from vision import Measurement, Photo, PhotoError, draw_overlay, measure_face, read_photo
 
 
 class PhotoFault(Exception):  # noqa: N818 - the person's file is at fault, not the program
@@ -55,15 +55,19 @@ def measure(source: Path | bytes, name: str, order: Order, *, overlay: bool = Fa
         For a file that can't be read or decoded. A refused photo does not raise.
     """
     photo = read(source, name)
-    if order.view == "edge":
-        from vision import measure_edge as look
-    else:
-        look = measure_face
-    measurement = look(photo, order.request)
+    measurement = _look(photo, order)
     wire = measurement.to_json()
     if order.told:
         wire["told"] = order.told
     return Measured(wire, draw_overlay(photo, measurement) if overlay else None)
+
+
+def _look(photo: Photo, order: Order) -> Measurement:
+    if order.view == "face":
+        return measure_face(photo, order.request)
+    from vision.edge_view import measure_edge  # few photos show an edge: the others don't wait for it to load
+
+    return measure_edge(photo, order.request)
 
 
 def read(source: Path | bytes, name: str) -> Photo:
