@@ -1,11 +1,9 @@
 """The photo: how to take it, the upload, what was found in it, and its correction by hand."""
 
-import math
 import secrets
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from typing import Any
 
 from fastapi import APIRouter, Request
 from starlette.concurrency import run_in_threadpool
@@ -22,6 +20,7 @@ from service.pages.evidence import told_options
 from service.pages.frame import frame_of, go_to, show_page
 from service.pages.job import Job, Shot
 from service.pages.lengths import read_length
+from service.pages.overlay import Curve, Handle, curves_of, handles_of
 from service.pages.shelf import Shelf
 from service.pages.working_photos import WorkingPhoto, prepare_photo
 from service.problems import Problem
@@ -29,8 +28,6 @@ from service.problems import Problem
 router = APIRouter()
 LENGTHS = ("lift_mm", "thickness_mm", "height_mm", "diameter_mm")
 LIKELY = 0.02
-HANDLES_ROUND = 8
-MOST_CORNERS = 24  # of cards and tags; a coin or a rim comes as a curve of more points
 REFERENCES = (
     ("auto", "Find what is there"),
     ("card", "A bank card or another card of that size"),
@@ -67,24 +64,6 @@ class UploadPage:
     hats: Sequence[tuple[str, str]]
     ring_mm: float | None
     shots: Sequence[Shot]
-
-
-@dataclass(frozen=True)
-class Curve:
-    """One thing found, as an SVG polygon in pixels of the photo as displayed."""
-
-    kind: str
-    points: str
-
-
-@dataclass(frozen=True)
-class Handle:
-    """One point that may be dragged."""
-
-    kind: str
-    words: str
-    x: float
-    y: float
 
 
 @dataclass(frozen=True)
@@ -167,8 +146,8 @@ def shot_page(request: Request, job_id: str, key: str, desk: AtDesk) -> HTMLResp
         steps=steps_of(job_id, standing.job, "photo"),
         shot=shot,
         picture=picture,
-        curves=_curves(shot.measurement),
-        handles=_handles(shot, picture),
+        curves=curves_of(shot.measurement),
+        handles=handles_of(shot, picture),
         readings=[
             Reading(evidence_words(k), d["value"], d["low"], d["high"])
             for k, d in (shot.measurement.get("dimensions") or {}).items()
@@ -262,43 +241,3 @@ def _shot(job: Job, key: str) -> Shot:
     if shot is None:
         raise Problem("not-found", "This photo is not in the job any more.")
     return shot
-
-
-def _curves(measurement: Mapping[str, Any]) -> list[Curve]:
-    curves: list[Curve] = []
-    for name, points in (measurement.get("geometry") or {}).items():
-        kind = {"rim_px": "rim", "reference_px": "reference"}.get(name, "other")
-        several = kind == "reference" and len(points) <= MOST_CORNERS and len(points) % 4 == 0
-        step = 4 if several else max(len(points), 1)
-        pieces = (points[start : start + step] for start in range(0, len(points), step))
-        curves.extend(Curve(kind, " ".join(f"{x:.1f},{y:.1f}" for x, y in piece)) for piece in pieces)
-    return curves
-
-
-def _handles(shot: Shot, picture: WorkingPhoto | None) -> list[Handle]:
-    """Return points round the rim and on the reference; where no rim was found, a ring to be drawn onto it."""
-    if picture is None or shot.view == "edge":
-        return []
-    geometry = shot.measurement.get("geometry") or {}
-    # Where a person put handles they stay; the line shows what the fit made of them.
-    rim = _points(shot, "rim") or geometry.get("rim_px") or _middle_ring(picture)
-    every = max(len(rim) // HANDLES_ROUND, 1)
-    handles = [Handle("rim", "Rim", x, y) for x, y in rim[::every][:HANDLES_ROUND]]
-    reference = _points(shot, "reference_points") or geometry.get("reference_px") or []
-    few = 1 if len(reference) <= MOST_CORNERS else math.ceil(len(reference) / HANDLES_ROUND)
-    return handles + [Handle("reference", "Reference", x, y) for x, y in reference[::few]]
-
-
-def _points(shot: Shot, option: str) -> list[tuple[float, float]]:
-    """Return the points that a person moved, as their option spells them."""
-    pairs = [pair.split(",") for pair in shot.options.get(option, "").split()]
-    with suppress(ValueError):  # a spelling that no handle writes; the page says what is wrong with it
-        return [(float(x), float(y)) for x, y in pairs]
-    return []
-
-
-def _middle_ring(picture: WorkingPhoto) -> list[tuple[float, float]]:
-    x, y = picture.width_px / 2, picture.height_px / 2
-    radius = 0.7 * min(x, y)
-    angles = [2 * math.pi * step / HANDLES_ROUND for step in range(HANDLES_ROUND)]
-    return [(x + radius * math.cos(angle), y + radius * math.sin(angle)) for angle in angles]
