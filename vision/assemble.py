@@ -88,8 +88,10 @@ def first_scene(photo: Photo, request: Request, rim: Rim, placed: Sequence[Place
     rough = [fit(photo, request, sights.thinned(ROUGH_SAMPLES), start) for start in starts]
     best = min(range(len(starts)), key=lambda number: rough[number].misfit)
     scene = rough[best]
-    for share in FOLLOWED_SHARES:
+    for share in () if rim.by_hand else FOLLOWED_SHARES:
         sights = replace(sights, rim=_followed(photo.bgr, scene, rim, share))
+        scene = fit(photo, request, sights.thinned(FINE_SAMPLES), starts[best], scene)
+    if rim.by_hand:
         scene = fit(photo, request, sights.thinned(FINE_SAMPLES), starts[best], scene)
     return scene, starts[best], sights
 
@@ -126,7 +128,7 @@ def fit(photo: Photo, request: Request, sights: Sights, start: Start, near: Scen
 
 def _rim_terms(rim: EdgeSamples) -> list[Term]:
     """Return the rim in two parts, since a bright face's edge and a bright ground's are not the same edge."""
-    parts = {"bright_rim": rim.bright_inside > 0, "dark_rim": rim.bright_inside < 0}
+    parts = {"bright_rim": rim.bright_inside > 0, "dark_rim": rim.bright_inside < 0, "hand_rim": rim.bright_inside == 0}
     return [
         CircleTerm(rim.chosen(part), "log_rim", {"chamfer": -1.0}, name, gives_scale=True)
         for name, part in parts.items()

@@ -18,7 +18,7 @@ from vision.references.floor import Floor
 from vision.references.parse import TAG, Reference, parse_kind
 from vision.references.tag import find_tags
 from vision.request import Request
-from vision.rim import Rim
+from vision.rim import LEAST_MARKS, Rim, marked_rim
 from vision.rotor import find_rotor
 from vision.scene import Scene
 from vision.start import NOMINAL_RADIUS_MM, lenses, maybe_cropped, plain_camera, poses_of
@@ -67,7 +67,10 @@ def measure_face(photo: Photo, request: Request) -> Measurement:
     if sharp < HOPELESS:
         return blank.refuse("blurred")
     tags = _tags(photo, request, reference)
-    rims = find_rotor(photo.bgr, photo.grey, [tag.sighting for tag in tags if tag.lies == "face"])
+    if request.rim_xy_px is not None and len(request.rim_xy_px) >= LEAST_MARKS:
+        rims = [marked_rim(request.rim_xy_px)]
+    else:
+        rims = find_rotor(photo.bgr, photo.grey, [tag.sighting for tag in tags if tag.lies == "face"])
     if not rims or rims[0].support < LEAST_SUPPORT:
         return blank.refuse("blurred" if sharp < SOFT else "no-rotor")
     rim = rims[0]
@@ -117,7 +120,8 @@ def _seen(
     ring = describe_ring(photo, scene, hidden_px=outlines, hat_up=hat_up)
     request = _with_hat(request, ring)
     pitch_mm = reference.size_mm[0] if reference.family == "bolt-circle" and "bolt_circle" in ring.circles else None
-    sights = replace(sights, wall=find_wall(photo.bgr, scene, rim.noise), circles=ring.circles, pitch_mm=pitch_mm)
+    wall = None if rim.by_hand else find_wall(photo.bgr, scene, rim.noise)
+    sights = replace(sights, wall=wall, circles=ring.circles, pitch_mm=pitch_mm)
     return _Seen(_refitted(photo, request, sights, start, scene), sights, ring)
 
 

@@ -23,6 +23,8 @@ Curve = tuple[FloatArray, FloatArray]
 # A circle's edge, once its ellipse is right, runs straight to a fraction of this.
 ON_LINE_PX = 0.9
 EDGE_STD_PX = 0.3
+# An ellipse needs five points and one to spare; a finger sets a handle to about two pixels.
+LEAST_MARKS, MARK_STD_PX = 6, 2.0
 TIGHT_PX = 0.7
 WIDE_SHARE, NARROW_SHARES = 0.05, (0.03, 0.02)
 SURE_TIGHTNESS, NEARLY, TRIED_LINES = 0.85, 0.85, 4
@@ -125,6 +127,8 @@ class Rim:
         Share of the circle inside the photo.
     noise : float
         Usual edge strength of the ground outside, levels per pixel.
+    by_hand : bool
+        Set by a person, and so not followed any further.
     """
 
     ellipse: Ellipse
@@ -133,6 +137,7 @@ class Rim:
     tightness: float
     in_frame: float
     noise: float
+    by_hand: bool = False
 
 
 def lines_of(band: Band, noise: float) -> list[Line]:
@@ -332,3 +337,10 @@ def _on_line(band: Band, noise: float, offset_px: float, width_px: float) -> tup
     samples = EdgeSamples(xy[use], bright_inside[use], np.full(count, EDGE_STD_PX), np.zeros(count, int))
     seen = band.inside[:, len(band.along_px) // 2] > 0
     return samples, float((use & seen).sum() / max(1, seen.sum()))
+
+
+def marked_rim(xy_px: FloatArray) -> Rim:
+    """Return the rim through points that a person set, at least `LEAST_MARKS` of them: (N, 2) pixels."""
+    count = len(xy_px)
+    samples = EdgeSamples(xy_px, np.zeros(count), np.full(count, MARK_STD_PX), np.zeros(count, int))
+    return Rim(Ellipse.through(xy_px), samples, 1.0, 1.0, 1.0, 0.0, by_hand=True)

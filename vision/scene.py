@@ -18,6 +18,8 @@ DERIVATIVE_STEP = 1e-4
 FAR = 1e4
 # Edges of real photos leave this much of their stated deviation; what they leave beyond it widens every interval.
 USUAL_STRAIN = 1.0
+# A curve that fits ill must not be let go: it would slide away and fit nothing.
+MOST_INFLATION = 3.0
 
 
 @dataclass(frozen=True)
@@ -209,7 +211,7 @@ def _inflation(weighted: Weighted, view: View, values: Mapping[str, FloatArray])
     if active.sum() < 8:
         return 1.0
     spread = max(1.0, float(np.mean(residual[active] ** 2)))
-    return float(np.sqrt(spread * _correlation_length(residual)))
+    return min(MOST_INFLATION, float(np.sqrt(spread * _correlation_length(residual))))
 
 
 def _correlation_length(residual: FloatArray) -> float:

@@ -27,7 +27,7 @@ CHAMFER_MM, CHAMFER_STD_MM = 0.8, 0.4
 # Where the edge that is seen runs, outward of the silhouette: from a bright face into the dark it is often the face's
 # own edge, a chamfer's width inside; from a dark rotor to bright ground it is the ground's, beyond the contact
 # shadow. Means and deviations read off the photos of the ``fitting`` set.
-RIM_EDGES_MM = {"bright_rim": (-0.50, 0.33), "dark_rim": (0.25, 0.18)}
+RIM_EDGES_MM = {"bright_rim": (-0.50, 0.33), "dark_rim": (0.25, 0.18), "hand_rim": (0.0, 0.2)}
 EDGE_DOUBT_PX = 0.3
 WALL_OFFSET_STD_PX = 1.0
 

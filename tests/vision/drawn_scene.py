@@ -9,7 +9,7 @@ from vision.circle_pose import circle, circle_poses, conic_of
 from vision.ellipse import Ellipse
 from vision.figure import EdgeSamples, Figure, rectangle
 from vision.scene import Scene, fit_scene
-from vision.terms import CircleTerm, FigureTerm
+from vision.terms import CircleTerm, FigureTerm, Term
 from vision.unknowns import Unknowns
 
 SIZE_PX = (2048, 1536)
@@ -117,7 +117,7 @@ def _fit(drawn: Drawn, camera: Camera, pose: Pose, noise_scale: float) -> Scene:
     unknowns.add("card_size_x", 0.0, 0.002, std=CARD.size_std[0])
     unknowns.add("card_size_y", 0.0, 0.002, std=CARD.size_std[1])
     told = [EdgeSamples(s.xy_px, s.bright_inside, s.std_px * noise_scale, s.side) for s in (drawn.rim, drawn.card)]
-    terms = [
+    terms: list[Term] = [
         CircleTerm(told[0], "log_rim", {"": 0.0}, "rim_offset"),
         FigureTerm(told[1], CARD, "card", {"": CARD.thickness_mm}, "card_offset"),
     ]
