@@ -19,6 +19,8 @@ from vision.references.tag import find_tags
 # What lies nearer to the axis than this share of the rim's radius lies on the hat.
 HAT_SHARE = 0.4
 FOUR_SIDES = 4
+# Patterns on a rotor or bench reach 0.5 where there is no card at all.
+SURE_SCORE = 0.6
 
 
 @dataclass(frozen=True)
@@ -78,13 +80,17 @@ def _anything(photo: Photo, floors: Sequence[Floor], lies: Lies | None) -> list[
         Find(card, lies or _place(card, floors))
         for inside in _sides_of_rim(lies)
         for card in find_cards(photo.bgr, floors, CARD, inside=inside)
+        if _is_sure(card)
     ]
     if cards or lies in ("face", "hat"):
         return sorted(cards, key=lambda find: find.sighting.score, reverse=True)
     sheets = [sheet for kind in SHEETS.values() for sheet in find_sheets(photo.bgr, floors, kind)]
-    # Three sides of a sheet don't say which format it is.
-    whole = [sheet for sheet in sheets if len(np.unique(sheet.samples.side)) == FOUR_SIDES]
-    return _placed(sorted(whole, key=lambda sheet: sheet.score, reverse=True), "bench")
+    return _placed(sorted(filter(_is_sure, sheets), key=lambda sheet: sheet.score, reverse=True), "bench")
+
+
+def _is_sure(sighting: Sighting) -> bool:
+    """Whether a thing that nobody named is surely what it looks like: three sides are a sheet's of any format."""
+    return sighting.score >= SURE_SCORE and len(np.unique(sighting.samples.side)) == FOUR_SIDES
 
 
 def _sides_of_rim(lies: Lies | None) -> tuple[bool, ...]:

@@ -24,7 +24,7 @@ MEASURED = 3
 LEAST_SCORE = 0.55
 # Under this, a plane half-way between the two tilts is tried as well: the lens may be longer than it was taken for.
 SURE_SCORE = 0.7
-LEAST_GOOD = 0.5
+LEAST_GOOD, LEAST_MEASURED = 0.5, 0.45
 RIVAL_SHARE = 0.85
 # How far from a guess its edges may be, as shares of the shorter side, then nearer.
 REACHES = (0.03, 0.015, 0.008)
@@ -73,7 +73,7 @@ def find_rectangles(
     """
     guesses = _search(bgr, floors, reference, inside=inside)
     measured = [_measure(bgr, guess, reference, inside=inside, corner_mm=corner_mm) for guess in guesses[:MEASURED]]
-    return rivals([s for s in measured if s is not None])
+    return rivals([s for s in measured if s is not None and s.score >= LEAST_MEASURED])
 
 
 def rivals(sightings: Sequence[Sighting]) -> list[Sighting]:
