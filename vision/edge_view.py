@@ -34,6 +34,8 @@ FINE_MM = 0.05
 # Lines on the hat end where the hat does: a line of the ring shows beyond this share of its half width.
 BESIDE_HAT = (0.66, 0.93)
 LEAST_BESIDE = 0.25
+# The bench's far edge, a wall's foot: lines that go on beyond the ring's ends.
+OUTSIDE, RUNS_ON = (1.06, 1.25), 0.6
 # What else widens the thickness: chamfers at both edges, and the outline's ends.
 CHAMFER_STD_MM, ENDS_STD, LENS_STD, PLANE_STD, PART_STD = 0.6, 0.008, 0.012, 0.006, 0.25
 
@@ -256,17 +258,24 @@ def _followed(picture: Picture, pair: Pair, family: tuple[float, float], focal: 
 
 
 def _support(picture: Picture, curves: Curves, heights: Sequence[float], signs: tuple[float, float]) -> float:
-    """Return the least share of either side, beside the hat, over which an edge shows."""
-    return min(_shows(picture, curves, height, sign) for height, sign in zip(heights, signs, strict=True))
+    """Return the least share of either side, beside the hat, over which an edge shows; 0 where one runs on outside."""
+    pairs = list(zip(heights, signs, strict=True))
+    if any(_shows(picture, curves, height, sign, OUTSIDE) > RUNS_ON for height, sign in pairs):
+        return 0.0
+    return min(_shows(picture, curves, height, sign) for height, sign in pairs)
 
 
-def _shows(picture: Picture, curves: Curves, height: float, sign: float) -> float:
+def _shows(
+    picture: Picture, curves: Curves, height: float, sign: float, stretch: tuple[float, float] = BESIDE_HAT
+) -> float:
+    """Return the least share of a stretch, on either side, over which an edge shows; 0 where neither side is seen."""
     shares = []
     for side in (-1.0, 1.0):
-        columns = curves.middle_px + side * np.linspace(*BESIDE_HAT, 40) * curves.half_width_px
+        columns = curves.middle_px + side * np.linspace(*stretch, 40) * curves.half_width_px
         rows = curves.y_px(columns, height)
-        step = np.stack([sign * _read(picture.step, columns, rows + shift) for shift in (-2.0, -1.0, 0.0, 1.0, 2.0)])
+        step = np.stack([sign * _read(picture.step, columns, rows + shift) for shift in (-1.0, 0.0, 1.0)])
         shown = _read(picture.seen.astype(np.float32), columns, rows) > 0.5
+        shown &= (columns > 1) & (columns < picture.level.shape[1] - 2)
         if shown.sum() > 10:
             shares.append(float((step.max(axis=0)[shown] > 0.04).mean()))
     return min(shares) if shares else 0.0
