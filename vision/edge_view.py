@@ -36,6 +36,9 @@ BESIDE_HAT = (0.66, 0.93)
 LEAST_BESIDE = 0.25
 # The bench's far edge, a wall's foot: lines that go on beyond the ring's ends.
 OUTSIDE, RUNS_ON = (1.06, 1.25), 0.6
+# Red over blue, as a logarithm, from which a wall counts as brown.
+BROWN = 0.35
+POSSIBLE_MM = (5.0, 45.0)
 # What else widens the thickness: chamfers at both edges, and the outline's ends.
 CHAMFER_STD_MM, ENDS_STD, LENS_STD, PLANE_STD, PART_STD = 0.6, 0.008, 0.012, 0.006, 0.25
 
@@ -95,11 +98,19 @@ def measure_edge(photo: Photo, request: Request) -> Measurement:
         return blank.refuse("too-small")
     found = replace(blank, geometry_px=_geometry(photo, edge_on, sightings), thickness_over="lip")
     found = replace(found, ventilation=_ventilation(photo, edge_on)).warn("lip-seen")
+    if _rusty(photo, edge_on):
+        found = found.warn("rust-on-edge")
     if sightings:
-        return _with_reference(found, photo, edge_on, sightings[0])
+        return _plausible(_with_reference(found, photo, edge_on, sightings[0]))
     if request.diameter_mm is None:
         return found.refuse("no-reference")
-    return _with_diameter(found, edge_on, request.diameter_mm)
+    return _plausible(_with_diameter(found, edge_on, request.diameter_mm))
+
+
+def _plausible(found: Measurement) -> Measurement:
+    """Refuse a thickness that no car's rotor has: something else was measured."""
+    low_mm, high_mm = POSSIBLE_MM
+    return found if low_mm < found.dimensions["thickness_mm"].nominal_value < high_mm else found.refuse("disagreement")
 
 
 def _wants(reference: Reference, family: str) -> bool:
@@ -455,6 +466,18 @@ def _ventilation(photo: Photo, edge_on: EdgeOn) -> dict[str, float]:
     odds = 6.0 * (darker + 1.5 * busier - 0.25)
     vented = float(1 / (1 + np.exp(-np.clip(odds, -4, 4))))
     return {"vented": vented, "solid": 1.0 - vented}
+
+
+def _rusty(photo: Photo, edge_on: EdgeOn) -> bool:
+    """Whether the wall's cheeks are mostly brown."""
+    bgr = _quarter(photo.bgr) if edge_on.turned else photo.bgr
+    columns = edge_on.curves.middle_px + np.linspace(-0.8, 0.8, 200) * edge_on.curves.half_width_px
+    shares = np.array([0.1, 0.18, 0.82, 0.9])
+    rows = np.stack([edge_on.curves.y_px(columns, edge_on.top + s * (edge_on.bottom - edge_on.top)) for s in shares])
+    x = np.broadcast_to(columns[None, :], rows.shape).astype(np.float32)
+    read = cv2.remap(bgr, x, rows.astype(np.float32), cv2.INTER_LINEAR).reshape(-1, 3).astype(np.float64)
+    brown = np.log(read[:, 2] + 12) - np.log(read[:, 0] + 12)
+    return bool((brown > BROWN).mean() > 0.5)
 
 
 def _geometry(photo: Photo, edge_on: EdgeOn, sightings: Sequence[Sighting]) -> dict[str, FloatArray]:
