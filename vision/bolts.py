@@ -163,7 +163,7 @@ def _bore_in(plane: _Plane) -> tuple[float, float]:
     alike = clearness(plane.level, plane.seen)
     share = plane.radii_mm[1:-1] / plane.outer_mm * OUTER_SHARE
     rows = (share > BORE_SHARE[0]) & (share < BORE_SHARE[1])
-    row = int(np.where(rows, alike, 0).argmax())
+    row = int(np.where(rows, alike, -np.inf).argmax())
     return float(alike[row]), float(plane.radii_mm[1 + row])
 
 

@@ -202,7 +202,7 @@ def _search(relief: Map, span: float) -> tuple[float, float, int, float]:
     )
     line, fold = np.unravel_index(scores.argmax(), scores.shape)
     best = float(scores[line, fold])
-    finest = max(i for i in range(len(FOLDS)) if scores[line, i] >= 0.8 * best)
+    finest = max((i for i in range(len(FOLDS)) if scores[line, i] >= 0.8 * best), default=0)
     return float(lean[line]), float(straightness[line]), int(FOLDS[finest]), best
 
 
