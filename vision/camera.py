@@ -79,9 +79,7 @@ class Pose:
         centre = self.centre_mm
 
         def along(axis: int) -> FloatArray:
-            return (
-                ray_x * axes[..., 0, axis, None] + ray_y * axes[..., 1, axis, None] + axes[..., 2, axis, None]
-            )
+            return ray_x * axes[..., 0, axis, None] + ray_y * axes[..., 1, axis, None] + axes[..., 2, axis, None]
 
         offset = np.einsum("...ij,...i->...j", axes, centre)[..., None, :]
         stretch = (height_mm + offset[..., 2]) / along(2)
