@@ -37,6 +37,8 @@ DIAMETER_MM = (215.0, 460.0)
 LEAST_BOLTS = 0.35
 # Residuals of a reference's edges, in standard deviations, above which its shape contradicts the scene.
 WORST_REFERENCE = 6.0
+# The same for rim and references together, outliers weighed down.
+WORST_STRAIN = 2.6
 OBLIQUE_DEG, SHORT_ARC, SMALL_REFERENCE_PX = 40.0, 0.45, 70.0
 BENCH_THICKNESS_STD_MM = 2.0
 WALL_THICKNESS_STD_MM = 3.0
@@ -151,7 +153,7 @@ def _judged(photo: Photo, request: Request, rim: Rim, seen: _Seen, sharp: float)
         return answer.refuse("no-rotor")
     if not sights.scaled:
         return answer.refuse("blurred" if sharp < SOFT else "no-reference")
-    if _worst_reference(scene, sights) > WORST_REFERENCE:
+    if _worst_reference(scene, sights) > WORST_REFERENCE or scene.strain > WORST_STRAIN:
         return answer.refuse("disagreement")
     return answer.warn(*_notices(photo, request, rim, seen, sharp))
 

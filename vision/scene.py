@@ -40,6 +40,8 @@ class Scene:
         The observations with their final weights.
     misfit : float
         Sum of the samples' robust losses, priors included: comparable between fits of the same samples.
+    strain : float
+        Worst root mean square of the curves that give the scale, in standard deviations.
     """
 
     values: Mapping[str, float]
@@ -48,6 +50,7 @@ class Scene:
     size_px: tuple[int, int]
     terms: tuple[Weighted, ...]
     misfit: float
+    strain: float
 
     @cached_property
     def _view(self) -> View:
@@ -140,10 +143,11 @@ def fit_scene(
     jacobian = problem.jacobian(x, weighted, inflation)
     size = np.maximum(np.linalg.norm(jacobian, axis=0), 1e-9)
     covariance = np.linalg.pinv((jacobian / size).T @ (jacobian / size), hermitian=True) / np.outer(size, size)
-    covariance = covariance * max(1.0, problem.strain(x, weighted) / USUAL_STRAIN) ** 2
+    strain = problem.strain(x, weighted)
+    covariance = covariance * max(1.0, strain / USUAL_STRAIN) ** 2
     misfit = problem.misfit(x, weighted)
     values_found = dict(zip(unknowns.names, map(float, x), strict=True))
-    return Scene(values_found, covariance, frame, size_px, tuple(weighted), misfit)
+    return Scene(values_found, covariance, frame, size_px, tuple(weighted), misfit, strain)
 
 
 @dataclass(frozen=True)
