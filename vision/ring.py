@@ -30,6 +30,8 @@ DARK_LEVEL = 6.0
 NOISE_FLOOR = 0.012
 RELIEF_LIMIT = 12.0
 MARGIN = 2
+# Columns of a sector, how far its hue must differ, and how many in a row count.
+SECTOR, OTHER_HUE, LEAST_SECTORS = 16, 0.6, 8
 
 
 class Face(Protocol):
@@ -214,10 +216,24 @@ def lay_flat(bgr: Pixels, face: Face, span_mm: tuple[float, float], hidden_mm: S
     """
     flat, seen, pitch = unwrap(bgr, face, span_mm, hidden_mm=hidden_mm)
     grey = cv2.cvtColor(flat, cv2.COLOR_BGR2GRAY)
-    seen &= grey < 253
+    seen &= (grey < 253) & ~_painted_sector(flat, seen)
     depth = _without_light(_level(grey), seen)
     depth[~seen] = 0.0
     return Ring(flat, depth, _over_noise(depth, seen), seen, float(span_mm[1]), pitch)
+
+
+def _painted_sector(flat: Pixels, seen: Mask) -> Mask:
+    """Find a sector of quite another hue than the ring's, (1, C): a painted caliper, a cloth, a hand."""
+    thin = np.log(flat[::4].astype(np.float32) + 2 * DARK_LEVEL)
+    hue = np.median(np.stack([thin[..., 0] - thin[..., 1], thin[..., 2] - thin[..., 1]], axis=-1), axis=0)
+    count = seen.shape[1] // SECTOR
+    blocks = np.median(hue[: count * SECTOR].reshape(count, SECTOR, 2), axis=1)
+    other = np.linalg.norm(blocks - np.median(blocks, axis=0), axis=1) > OTHER_HUE
+    # Rust comes in patches; what is meant here spans a good part of a quarter.
+    doubled = np.concatenate([other, other]).astype(np.uint8)[None]
+    long = cv2.morphologyEx(doubled, cv2.MORPH_OPEN, np.ones((1, LEAST_SECTORS), np.uint8))[0]
+    wide = cv2.dilate((long[:count] | long[count:])[None], np.ones((1, 3), np.uint8))[0].astype(bool)
+    return np.asarray(np.repeat(wide, SECTOR)[None, :])
 
 
 def _level(grey: Any) -> Map:
