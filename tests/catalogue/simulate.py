@@ -177,10 +177,15 @@ class Simulator:
         if self.random.random() < self.world.assumptions.gross_error:
             if self.world.gross is not None:
                 return self.world.gross(self.random, key, true, (mean, spread))
-            elsewhere = self.random.random() < self.world.assumptions.gross_elsewhere
-            about = self.world.assumptions.gross_width * mean if elsewhere else spread
-            return abs(float(self.random.normal(mean, np.hypot(about, std)))) + 1e-3
+            return self.gross(key, std)
         return abs(float(self.random.normal(true, std))) + 1e-6
+
+    def gross(self, key: str, std: float) -> float:
+        """Read something else: another rotor, or anything about as large."""
+        mean, spread = self.population[self.axle][key]
+        elsewhere = self.random.random() < self.world.assumptions.gross_elsewhere
+        about = self.world.assumptions.gross_width * mean if elsewhere else spread
+        return abs(float(self.random.normal(mean, np.hypot(about, std)))) + 1e-3
 
     def worn(self, rotor: TrueRotor, condition: str, over: str) -> float:
         """Return the thickness under the jaws, mm."""
@@ -296,8 +301,9 @@ def _photo(simulator: Simulator, rotor: TrueRotor) -> dict[str, Any]:
     covariance = np.outer(0.005 * true, 0.005 * true) + np.diag([0.3, 0.8, 0.6]) ** 2
     value = simulator.random.multivariate_normal(true, covariance)
     if simulator.random.random() < simulator.world.assumptions.gross_error:
-        spread = [simulator.population[simulator.axle][key] for key in keys]
-        value = np.array([simulator.random.normal(*each) for each in spread])
+        value = np.array(
+            [simulator.gross(key, std) for key, std in zip(keys, np.sqrt(np.diag(covariance)), strict=True)]
+        )
     std = np.sqrt(np.diag(covariance))
     return {
         "measurements": [
