@@ -5,6 +5,7 @@ from argparse import ArgumentParser
 from pathlib import Path
 
 from catalogue import Catalogue, CatalogueError, load_catalogue
+from catalogue.contradictions import contradictions
 from catalogue.overlaps import overlaps
 from service.commands import CommandFault, catalogue_fault
 
@@ -33,6 +34,8 @@ def _check(folder: Path) -> int:
         return 2
     for notice in catalogue.notices:
         print(f"notice: {notice}")
+    for contradiction in contradictions(catalogue):
+        print(f"odd: {contradiction}")
     print(f"{folder}: no fault; {_size(catalogue)}")
     return 0
 
