@@ -34,7 +34,7 @@ def test_seven_of_eight_intervals_hold_the_truth() -> None:
 
 def test_an_interval_is_not_bought_by_width() -> None:
     shares = [measured(i).dimensions["diameter_mm"].std_dev / s["rotor"]["diameter_mm"] for i, s in enumerate(TRUTH)]
-    assert sorted(shares)[len(shares) // 2] < 0.004
+    assert sorted(shares)[len(shares) // 2] < DIAMETER_SHARE
 
 
 def test_the_overlay_is_a_png_of_the_photo_s_size() -> None:
