@@ -18,6 +18,7 @@ COOKIE = "whichrotor"
 COOKIE_DAYS = 30
 _PARAMETER = "token"
 _READING = ("GET", "HEAD", "OPTIONS")
+_OPEN = "/static/"  # style sheets and scripts say nothing, and the page that asks for the token needs them
 
 
 class Access:
@@ -63,7 +64,7 @@ class Access:
 
     def _check_token(self, scope: Scope, headers: Headers) -> Response | None:
         token = self._settings.token
-        if token is None:
+        if token is None or (scope["method"] in _READING and scope["path"].startswith(_OPEN)):
             return None
         query = parse_qsl(scope["query_string"].decode("latin-1"), keep_blank_values=True)
         if scope["method"] in _READING and _same(dict(query).get(_PARAMETER), token):
@@ -71,7 +72,8 @@ class Access:
         if not _same(_bearer(headers), token) and not _same(_cookie(headers), token):
             raise Problem(
                 "no-token",
-                "Open the link that 'whichrotor serve' printed, or send its token as 'Authorization: Bearer …'.",
+                "Open the link that 'whichrotor serve' printed, scan its code, or give the token that stands at the "
+                "link's end; a program sends it as 'Authorization: Bearer …'.",
                 headers={"WWW-Authenticate": "Bearer"},
             )
         return None

@@ -41,6 +41,6 @@ class UploadLimit:
     def _problem(self) -> Problem:
         return Problem(
             "too-large",
-            f"At most {self._limit_bytes / MIB:.0f} MB are taken; send the photo as the phone took it, "
-            "or a smaller copy.",
+            f"At most {self._limit_bytes / MIB:.0f} MB are taken at once; send the photo as the phone took it, "
+            "a smaller copy, or fewer photos at a time.",
         )

@@ -46,6 +46,7 @@ class BenchPage:
     job_id: str
     axles: Sequence[tuple[str, str]]
     axle: str
+    vehicle: str
     references: Sequence[tuple[str, str]]
     rows: Sequence[Row]
 
@@ -56,7 +57,7 @@ _AXLES = (("unknown", "Not known"), ("front", "All front"), ("rear", "All rear")
 @router.get("/bench")
 def start_on_the_bench(request: Request) -> HTMLResponse:
     """Ask for photos."""
-    return show_page(request, "bench.html", BenchPage("", _AXLES, "unknown", REFERENCES, ()))
+    return show_page(request, "bench.html", BenchPage("", _AXLES, "unknown", "", REFERENCES, ()))
 
 
 @router.post("/bench")
@@ -75,7 +76,8 @@ def bench(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
     """Show the rows."""
     job = desk.job(job_id)
     rows = [_row(desk, row_id) for row_id in job.rows]
-    page = BenchPage(job_id, _AXLES, job.axle, REFERENCES, [row for row in rows if row is not None])
+    shown = [row for row in rows if row is not None]
+    page = BenchPage(job_id, _AXLES, job.axle, " ".join(job.vehicle.values()), REFERENCES, shown)
     return show_page(request, "bench.html", page)
 
 
@@ -132,6 +134,7 @@ async def _take_photos(request: Request, desk: Desk, bench_id: str, form: FormDa
     shots = [
         replace(new_shot(request, form, ""), name=str(photo.filename)[-100:], axle=_axle(form)) for photo in photos
     ]
+    vehicle = desk.job(bench_id).vehicle
     places = asyncio.Semaphore(desk.context.settings.workers)
 
     async def one(shot: Shot, content: bytes) -> Shot:
@@ -139,7 +142,8 @@ async def _take_photos(request: Request, desk: Desk, bench_id: str, form: FormDa
             return await _measure_patiently(desk, shot, content)
 
     for shot in await asyncio.gather(*map(one, shots, pieces)):
-        row_id = desk.open_job(Job(entrance="bench", axle=shot.axle, parts="rotor", shots=(shot,), bench=bench_id))
+        row = Job(entrance="bench", axle=shot.axle, parts="rotor", shots=(shot,), bench=bench_id, vehicle=vehicle)
+        row_id = desk.open_job(row)
         desk.change(bench_id, lambda job, row_id=row_id: replace(job, rows=(*job.rows, row_id)))  # type: ignore[misc]
 
 

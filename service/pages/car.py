@@ -9,7 +9,7 @@ from starlette.responses import HTMLResponse, RedirectResponse
 
 from service.pages.answers import Ranked, next_checks_of, ranked_of
 from service.pages.desk import AtDesk, Standing
-from service.pages.forms import BETWEEN, Field, fields_of, places_of, take_answers, take_wanted
+from service.pages.forms import Field, fields_of, places_of, take_answers, take_wanted
 from service.pages.frame import go_to, show_page
 from service.pages.job import Entrance, Job, question_id
 from service.pages.questions import CAR_QUESTIONS, QUICK, READINGS, question_of
@@ -19,6 +19,8 @@ SHOWN_LOOKS = 4
 SHOWN_WAYS = 4
 SEEN_ON_THE_BENCH = ("rotor_mark", "surface", "construction", "ventilation")
 UNFOLDED = "Thickness and wear"
+PAPERS = "From the papers: option code, build month, vehicle number"
+_PAPER_PLACES = [f"car.{key}" for key in CAR_QUESTIONS]
 _AXLES = (
     ("front", "Front"),
     ("rear", "Rear"),
@@ -28,6 +30,7 @@ _AXLES = (
 _PARTS = (("rotor", "Rotors"), ("pads", "Pads"), ("both", "Rotors and pads"))
 _STEPS = (
     ("wanted", "Wanted"),
+    ("vehicle/line", "Car"),
     ("looks", "Looks"),
     ("photo", "Photo"),
     ("readings", "Readings"),
@@ -49,18 +52,12 @@ class WantedPage:
     """Context of ``wanted.html``."""
 
     title: str
-    button: str
     say: bool
     steps: Sequence[Step]
     axles: Sequence[tuple[str, str]]
     part_choices: Sequence[tuple[str, str]]
-    models: Mapping[str, Sequence[str]]
     axle: str
     parts: str
-    model: str
-    year: str
-    fields: Sequence[Field]
-    more_open: bool
 
 
 @dataclass(frozen=True)
@@ -89,24 +86,24 @@ def steps_of(job_id: str, job: Job, current: str) -> list[Step]:
     if job.bench:
         return [
             Step("All rotors", f"/jobs/{job.bench}/bench", False),
-            *(Step(words, f"{base}/{name}", name == current) for name, words in _STEPS[3:]),
+            *(Step(words, f"{base}/{name}", name == current) for name, words in (_STEPS[1], *_STEPS[4:])),
         ]
     steps = _STEPS
     if job.entrance == "phone":
-        steps = (_STEPS[0], ("ask", "Questions"), *_STEPS[2:])
+        steps = (*_STEPS[:2], ("ask", "Ask"), *_STEPS[3:])
     return [Step(words, f"{base}/{name}", name == current) for name, words in steps]
 
 
 @router.get("/car")
-def start_at_the_car(request: Request, desk: AtDesk) -> HTMLResponse:
+def start_at_the_car(request: Request) -> HTMLResponse:
     """Ask what is wanted."""
-    return show_page(request, "wanted.html", _wanted_page(desk, Job(entrance="car", axle="", parts=""), (), {}))
+    return show_page(request, "wanted.html", _wanted_page(Job(entrance="car", axle="", parts=""), ()))
 
 
 @router.get("/phone")
-def start_on_the_phone(request: Request, desk: AtDesk) -> HTMLResponse:
+def start_on_the_phone(request: Request) -> HTMLResponse:
     """Ask what is wanted, in words to be read out."""
-    return show_page(request, "wanted.html", _wanted_page(desk, Job(entrance="phone", axle="", parts=""), (), {}))
+    return show_page(request, "wanted.html", _wanted_page(Job(entrance="phone", axle="", parts=""), ()))
 
 
 @router.post("/car")
@@ -115,8 +112,8 @@ async def begin(request: Request, desk: AtDesk) -> RedirectResponse:
     """Open a job."""
     entrance = cast("Entrance", request.url.path.removeprefix("/"))
     form = await form_of(request)
-    job_id = desk.open_job(take_wanted(Job(entrance=entrance), form, desk.context.catalogue))
-    answer = go_to(f"/jobs/{job_id}/{_after_wanted(desk.standing(job_id))}")
+    job_id = desk.open_job(take_wanted(Job(entrance=entrance), form))
+    answer = go_to(f"/jobs/{job_id}/vehicle/line")
     answer.set_cookie("job", job_id, max_age=30 * 86400, httponly=True, samesite="lax")
     return answer
 
@@ -124,17 +121,16 @@ async def begin(request: Request, desk: AtDesk) -> RedirectResponse:
 @router.get("/jobs/{job_id}/wanted")
 def wanted(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
     """Show what is wanted, to be changed."""
-    standing = desk.standing(job_id)
-    page = _wanted_page(desk, standing.job, steps_of(job_id, standing.job, "wanted"), standing.faults)
-    return show_page(request, "wanted.html", page)
+    job = desk.job(job_id)
+    return show_page(request, "wanted.html", _wanted_page(job, steps_of(job_id, job, "wanted")))
 
 
 @router.post("/jobs/{job_id}/wanted")
 async def change_wanted(request: Request, job_id: str, desk: AtDesk) -> RedirectResponse:
     """Change what is wanted."""
     form = await form_of(request)
-    desk.change(job_id, lambda job: take_wanted(job, form, desk.context.catalogue))
-    return go_to(f"/jobs/{job_id}/{_after_wanted(desk.standing(job_id))}")
+    desk.change(job_id, lambda job: take_wanted(job, form))
+    return go_to(f"/jobs/{job_id}/vehicle/line")
 
 
 @router.get("/jobs/{job_id}/looks")
@@ -146,6 +142,7 @@ def looks(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
     groups = [
         _group(standing, "", places[:shown]),
         _group(standing, "More to look at", places[shown:], folded=True),
+        _group(standing, PAPERS, _PAPER_PLACES, folded=True),
     ]
     return show_page(request, "looks.html", _fields_page(standing, "looks", groups))
 
@@ -172,6 +169,8 @@ def readings(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
     for title, keys in READINGS.items():
         rest = [place for place in places_of(job, keys) if place not in helps]
         groups.append(_group(standing, title, rest, folded=title != UNFOLDED))
+    if job.bench:
+        groups.append(_group(standing, PAPERS, _PAPER_PLACES, folded=True))
     return show_page(request, "readings.html", _fields_page(standing, "readings", groups))
 
 
@@ -196,12 +195,6 @@ def _take(desk: AtDesk, job_id: str, form: Mapping[str, str]) -> Standing:
 
 def _has_fault(standing: Standing, form: Mapping[str, str]) -> bool:
     return bool(standing.faults.keys() & form.keys())
-
-
-def _after_wanted(standing: Standing) -> str:
-    if any(place.startswith("car.") for place in standing.faults):
-        return "wanted"
-    return "ask" if standing.job.entrance == "phone" else "looks"
 
 
 def _by_gain(standing: Standing, keys: Sequence[str]) -> list[str]:
@@ -235,24 +228,14 @@ def _fields_page(standing: Standing, current: str, groups: Sequence[Group]) -> F
     )
 
 
-def _wanted_page(desk: AtDesk, job: Job, steps: Sequence[Step], faults: Mapping[str, str]) -> WantedPage:
-    models: dict[str, list[str]] = {}
-    for line, model in sorted(desk.context.catalogue.fitments.models):
-        models.setdefault(line, []).append(model)
-    known = [job.vehicle[key] for key in ("line", "model") if key in job.vehicle]
+def _wanted_page(job: Job, steps: Sequence[Step]) -> WantedPage:
+    on_the_phone = job.entrance == "phone"
     return WantedPage(
-        title="What does the customer want?" if job.entrance == "phone" else "What do you want?",
-        button="Go on",
-        say=job.entrance == "phone",
+        title="What does the customer want?" if on_the_phone else "What do you want?",
+        say=on_the_phone,
         steps=steps,
         axles=_AXLES,
         part_choices=_PARTS,
-        models=models,
         axle=job.axle,
         parts=job.parts,
-        model=BETWEEN.join(known),
-        year=job.vehicle.get("year", ""),
-        # On the phone these are questions of their own.
-        fields=fields_of(job, [f"car.{key}" for key in CAR_QUESTIONS], faults, {}) if job.entrance == "car" else (),
-        more_open=any(place.startswith("car.") for place in job.answers),
     )

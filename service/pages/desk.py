@@ -12,6 +12,7 @@ from service.drafts import Drafts
 from service.pages.evidence import evidence_of, faults_of
 from service.pages.job import Job
 from service.pages.plausible import Bounds, bounds_of
+from service.pages.shelf import Shelf
 from service.pages.working_photos import WorkingPhotos
 from service.problems import Problem
 
@@ -31,17 +32,21 @@ class Desk:
         The photos of those jobs, in memory only.
     bounds : dict of str to Bounds
         What is plausible in this catalogue.
+    shelf : Shelf
+        The catalogue as pages show it.
     """
 
     context: Context
     drafts: Drafts
     photos: WorkingPhotos
     bounds: dict[str, Bounds]
+    shelf: Shelf
 
     @classmethod
     def of(cls, context: Context) -> "Desk":
         """Set up the desk of an app."""
-        return cls(context, Drafts(context.cases.engine), WorkingPhotos(), bounds_of(context.catalogue))
+        catalogue = context.catalogue
+        return cls(context, Drafts(context.cases.engine), WorkingPhotos(), bounds_of(catalogue), shelf=Shelf(catalogue))
 
     def open_job(self, job: Job) -> str:
         """Start a job and return its id."""

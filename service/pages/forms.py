@@ -1,17 +1,15 @@
-"""Reading a submitted form: the wanted part, the car, the answers."""
+"""Reading a submitted form: the wanted part, the answers."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import cast
 
-from catalogue import Catalogue
 from service.pages.job import AXLES, PARTS, PLACES, Answer, Job, question_id
 from service.pages.lengths import Unit
 from service.pages.plausible import Bounds
 from service.pages.questions import CAR_QUESTIONS, QUESTIONS, Question, question_of
 
 Form = Mapping[str, str]
-BETWEEN = " / "
 
 
 @dataclass(frozen=True)
@@ -61,26 +59,14 @@ def _answer(form: Form, place: str, text: str) -> Answer:
     )
 
 
-def take_wanted(job: Job, form: Form, catalogue: Catalogue) -> Job:
-    """Return the job with what is wanted and for which car; what the catalogue lacks counts as not said."""
+def take_wanted(job: Job, form: Form) -> Job:
+    """Return the job with what is wanted."""
     axle, parts = form.get("axle", ""), form.get("parts", "")
-    line, _, model = form.get("model", "").partition(BETWEEN)
-    vehicle = {}
-    if (line, model) in catalogue.fitments.models:
-        vehicle = {"line": line, "model": model}
-    elif line in catalogue.fitments.lines and not model:
-        vehicle = {"line": line}
-    year = form.get("year", "").strip()
-    if year.isdigit() and 1950 <= int(year) <= 2100:
-        vehicle["year"] = year
-    job = replace(
+    return replace(
         job,
         axle=axle if axle in AXLES else job.axle,
         parts=parts if parts in PARTS else job.parts,
-        vehicle=vehicle,
     )
-    return take_answers(job, {place: text for place, text in form.items() if place in _CAR_PLACES})
 
 
 _QUESTION_OF = {**QUESTIONS, **CAR_QUESTIONS}
-_CAR_PLACES = {f"car.{key}" for key in CAR_QUESTIONS}

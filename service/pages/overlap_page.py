@@ -14,6 +14,7 @@ from service.pages.lengths import Unit, show_length
 from service.problems import Problem
 
 router = APIRouter()
+MOST_LINES = 24  # where there are more, the way to another line leads over the catalogue's page
 FINE_MM = 1.0  # a reading that needs to be finer than this is marked
 
 
@@ -48,15 +49,16 @@ class OverlapsPage:
 @router.get("/catalogue/overlaps")
 def overlap_page(request: Request, desk: AtDesk, line: str = "") -> HTMLResponse:
     """Show one line's matrices, or the first line's where none is named."""
-    catalogue = desk.context.catalogue
-    lines = sorted(catalogue.fitments.lines)
+    lines = list(desk.shelf.lines)
     chosen = line or lines[0]
     if chosen not in lines:
         raise Problem("not-found", f"This catalogue has no line {chosen}.")
-    found, unit = overlaps(catalogue), frame_of(request).unit
-    views = [_view(matrix, found, unit) for matrix in found.matrices if matrix.line == chosen]
-    hard = [_in_words(pair) for pair in found.pairs if pair.line == chosen]
-    return show_page(request, "overlaps.html", OverlapsPage(chosen, lines, views, hard))
+    found, unit = overlaps(desk.shelf.only(chosen)), frame_of(request).unit
+    views = [_view(matrix, found, unit) for matrix in found.matrices]
+    hard = [_in_words(pair) for pair in found.pairs]
+    return show_page(
+        request, "overlaps.html", OverlapsPage(chosen, lines if len(lines) <= MOST_LINES else (), views, hard)
+    )
 
 
 def _view(matrix: Matrix, found: Overlaps, unit: Unit) -> MatrixView:

@@ -21,7 +21,6 @@ from service.pages.frame import frame_of, go_to, show_page
 from service.pages.job import Job, Shot
 from service.pages.lengths import read_length
 from service.pages.overlay import Curve, Handle, curves_of, handles_of
-from service.pages.shelf import Shelf
 from service.pages.working_photos import WorkingPhoto, prepare_photo
 from service.problems import Problem
 
@@ -218,7 +217,7 @@ async def measure_shot(desk: Desk, shot: Shot, content: bytes) -> Shot:
 def _ring_mm(standing: Standing) -> float | None:
     """Return the narrowest friction ring among the rotors that are still likely, mm; None where none is known."""
     likely = [row["package"] for row in standing.identification["candidates"] if row["probability"] >= LIKELY]
-    widths = Shelf(standing.desk.context.catalogue).ring_widths_mm(likely, standing.job.axles)
+    widths = standing.desk.shelf.ring_widths_mm(likely, standing.job.axles)
     return min(widths, default=None)
 
 

@@ -172,7 +172,7 @@ def customer_text(standing: Standing) -> str:
 def _address(job_id: str, job: Job, check: NextCheck) -> str:
     """Return where a check is answered: a question on the phone, else the field of a form."""
     if check.key in _BY_RECORD:
-        place, form = _BY_RECORD[check.key], "wanted"
+        place, form = _BY_RECORD[check.key], "readings" if job.bench else "looks"
     else:
         place = "car.wheel_in" if check.key == "wheel_in" else f"{check.axle}.{check.key}"
         form = "looks" if check.key in QUICK and not job.bench and not job.axle_words(place) else "readings"

@@ -1,11 +1,28 @@
 """The catalogue as pages show it: models with their packages, rotors as drawings need them."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import cached_property
+
+import numpy as np
 
 from catalogue import Catalogue
 from catalogue.schema import AXLES, OFFERS, STILL_MADE, UNKNOWN, Caliper, Pads, Rotor, month_text
 from service.charts import RotorFigures
+
+FITMENT_COLUMNS = (
+    "model",
+    "package",
+    "year_from",
+    "year_to",
+    "built_from",
+    "built_to",
+    "code",
+    "offered",
+    "share",
+    "cars",
+)
 
 
 @dataclass(frozen=True)
@@ -40,7 +57,7 @@ class Shelf:
 
     catalogue: Catalogue
 
-    @property
+    @cached_property
     def lines(self) -> dict[str, list[str]]:
         """The models of each line, sorted."""
         lines: dict[str, list[str]] = {}
@@ -52,6 +69,18 @@ class Shelf:
     def largest_mm(self) -> float:
         """The largest rotor's diameter, which all drawings are scaled by."""
         return float(self.catalogue.rotors.diameter_mm.max())
+
+    def years(self, line: str, model: str = "") -> list[int]:
+        """Return the years that a line, or one model of it, was made in, the latest first."""
+        fitments = self.catalogue.fitments
+        numbers = [n for n, name in enumerate(fitments.models) if name[0] == line and model in ("", name[1])]
+        rows = np.isin(fitments.model, numbers)
+        if not rows.any():
+            return []
+        first, last = int(fitments.year_from[rows].min()), int(fitments.year_to[rows].max())
+        # A model year begins before its calendar year does.
+        until = max(date.today().year + 1, int(fitments.year_from[rows].max())) if last == STILL_MADE else last
+        return list(range(until, first - 1, -1))
 
     def offers(self, line: str, model: str) -> list[Offer]:
         """Return what one model may have, in the catalogue's order; empty for an unknown model."""
@@ -68,6 +97,13 @@ class Shelf:
         rows = [int(row) for number in models for row in (fitments.model == number).nonzero()[0]]
         packages = dict.fromkeys(int(fitments.package[row]) for row in rows)
         return [brake for package in packages for brake in self._brakes(package) if brake.axle == axle]
+
+    def only(self, line: str) -> Catalogue:
+        """Return the catalogue with the fitments of one line alone."""
+        fitments = self.catalogue.fitments
+        of_line = fitments.model_line[fitments.model] == fitments.lines.index(line)
+        rows = {name: getattr(fitments, name)[of_line] for name in FITMENT_COLUMNS}
+        return replace(self.catalogue, fitments=replace(fitments, **rows))
 
     def ring_widths_mm(self, packages: Iterable[str], axles: Sequence[str]) -> list[float]:
         """Return how wide the friction rings of ``packages`` are where that is known, mm; ``unknown`` is any axle."""

@@ -19,20 +19,23 @@ from service.charts import rotor_drawing
 from service.pages.desk import AtDesk
 from service.pages.frame import frame_of, show_page
 from service.pages.lengths import show_length
-from service.pages.shelf import Brake, Offer, Shelf, figures_of
+from service.pages.name_list import NameList, list_names
+from service.pages.shelf import Brake, Offer, figures_of
 from service.problems import Problem
 
 router = APIRouter()
 MOST_FILES = 20
 SHOWN_FAULTS = 500
+MOST_MODELS = 100
 
 
 @dataclass(frozen=True)
 class CataloguePage:
-    """Context of ``catalogue.html``."""
+    """Context of ``catalogue.html``: whole lines with their models and, where there are many, lines to choose from."""
 
     name: str
     lines: Mapping[str, Sequence[str]]
+    choices: NameList
     counts: Mapping[str, int]
     notices: Sequence[str]
 
@@ -80,22 +83,27 @@ class CheckPage:
 
 
 @router.get("/catalogue")
-def catalogue(request: Request, desk: AtDesk) -> HTMLResponse:
-    """List lines and models."""
-    held = desk.context.catalogue
+def catalogue(request: Request, desk: AtDesk, *, line: str = "", find: str = "", starts: str = "") -> HTMLResponse:
+    """List lines and models; where they are many, one line's models once it is chosen."""
+    held, lines = desk.context.catalogue, desk.shelf.lines
     counts = {
         "fitments": len(held.fitments),
         "packages": len(held.packages.keys),
         "rotors": len(held.rotors),
         "pads": len(held.pads),
     }
-    return show_page(request, "catalogue.html", CataloguePage(held.name, Shelf(held).lines, counts, held.notices))
+    if line and line not in lines:
+        raise Problem("not-found", f"This catalogue has no line {line}.")
+    few = len(held.fitments.models) <= MOST_MODELS
+    shown = {line: lines[line]} if line else lines if few else {}
+    choices = NameList() if shown else list_names(list(lines), find=find, starts=starts)
+    return show_page(request, "catalogue.html", CataloguePage(held.name, shown, choices, counts, held.notices))
 
 
 @router.get("/catalogue/model")
 def model(request: Request, desk: AtDesk, line: str, model: str) -> HTMLResponse:
     """Show what one model may have, each rotor drawn to one scale."""
-    shelf = Shelf(desk.context.catalogue)
+    shelf = desk.shelf
     offers = shelf.offers(line, model)
     if not offers:
         raise Problem("not-found", f"This catalogue has no {line} {model}.")

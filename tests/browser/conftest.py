@@ -144,17 +144,27 @@ def no_photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def begin_at_the_car(car: tuple[str, str, str]) -> Callable[[Page], None]:
+def choose_car(car: tuple[str, str, str]) -> Callable[[Page], None]:
+    """Tap the line, the model and the year of ``car``."""
+
+    def choose(page: Page) -> None:
+        for level, name in zip(("line", "model", "year"), car, strict=True):
+            page.wait_for_url(f"**/vehicle/{level}")
+            page.get_by_role("button", name=name, exact=True).click()
+
+    return choose
+
+
+@pytest.fixture(scope="session")
+def begin_at_the_car(choose_car: Callable[[Page], None]) -> Callable[[Page], None]:
     """Walk to the quick looks for front rotors and pads of ``car``."""
 
     def begin(page: Page) -> None:
-        line, model, year = car
         page.goto("/car")
         page.check("[name=axle][value=front]")
         page.check("[name=parts][value=both]")
-        page.select_option("#model", f"{line} / {model}")
-        page.fill("#year", year)
         page.click("text=Go on")
+        choose_car(page)
         page.wait_for_url("**/looks")
 
     return begin

@@ -45,7 +45,7 @@ def test_axe_finds_nothing_serious_on_any_page(open_context: Open, begin_at_the_
         page.goto(address)
         assert _serious(page) == []
     page.goto("/catalogue")
-    page.click(".doors a >> nth=0")
+    page.click("main .tile >> nth=0")
     assert _serious(page) == []
     begin_at_the_car(page)
     job = page.url.removesuffix("/looks")
@@ -54,7 +54,9 @@ def test_axe_finds_nothing_serious_on_any_page(open_context: Open, begin_at_the_
         assert _serious(page) == []
 
 
-def test_axe_finds_nothing_serious_about_a_photo_and_a_question(open_context: Open, measured_at: str) -> None:
+def test_axe_finds_nothing_serious_about_a_photo_and_a_question(
+    open_context: Open, measured_at: str, choose_car: Begin
+) -> None:
     page = open_context().new_page()
     page.goto(measured_at)
     assert _serious(page) == []
@@ -62,6 +64,10 @@ def test_axe_finds_nothing_serious_about_a_photo_and_a_question(open_context: Op
     page.check("[name=axle][value=both]")
     page.check("[name=parts][value=rotor]")
     page.click("text=Go on")
+    page.wait_for_url("**/vehicle/line")
+    assert _serious(page) == []
+    choose_car(page)
+    page.wait_for_url("**/ask/*")
     assert _serious(page) == []
 
 
@@ -74,11 +80,11 @@ def test_at_the_car_by_keyboard_alone(page: Page, car: tuple[str, str, str], bra
     page.keyboard.press("Space")
     _tab_to(page, "[name=parts]")
     page.keyboard.press("Space")
-    _tab_to(page, "#model")
-    page.keyboard.type(f"{car[0]} / {car[1]}")
-    _tab_to(page, "#year")
-    page.keyboard.type(car[2])
     page.keyboard.press("Enter")
+    for level, name in zip(("line", "model", "year"), car, strict=True):
+        page.wait_for_url(f"**/vehicle/{level}")
+        _tab_to(page, f"button[value='{name}']")
+        page.keyboard.press("Enter")
     page.wait_for_url("**/looks")
     _tab_to(page, '[id="front.rotor_mark"]')
     page.keyboard.type(brake.rotor.marks[0])
@@ -135,7 +141,7 @@ def test_inches_everywhere(page: Page, begin_at_the_car: Begin, brake: Brake, fi
     page.click("text=Show the result")
     expect(page.locator(".charts")).to_contain_text(f"{brake.rotor.diameter_mm / 25.4:.2f} in")
     page.goto("/catalogue")
-    page.click(".doors a >> nth=0")
+    page.click("main .tile >> nth=0")
     expect(page.locator(".drawings")).not_to_contain_text(" mm")
 
 

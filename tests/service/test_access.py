@@ -1,5 +1,6 @@
 """Who gets in: this machine freely, others with the token, other sites not at all."""
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -22,13 +23,22 @@ def lan_client(tmp_path: Path) -> Iterator[TestClient]:
 
 
 def test_without_the_token_nothing_is_answered(lan_client: TestClient) -> None:
-    for path in ("/", "/api/health", "/api/cases", "/static/base.css"):
+    for path in ("/", "/api/health", "/api/cases", "/static/../api/cases", "/jobs/x/result"):
         answer = lan_client.get(path)
         assert answer.status_code == 401
         assert answer.headers["www-authenticate"] == "Bearer"
     assert lan_client.post("/api/identifications", json={}).status_code == 401
     assert lan_client.get("/api/health", headers={"authorization": "Bearer wrong"}).status_code == 401
     assert lan_client.get("/api/health?token=wrong").status_code == 401
+
+
+def test_the_page_that_asks_for_the_token_looks_like_the_others_and_takes_it(lan_client: TestClient) -> None:
+    page = lan_client.get("/")
+    for sheet in re.findall(r'(?:href|src)="(/static/[^"]+)"', page.text):
+        assert lan_client.get(sheet).status_code == 200
+    assert '<form action="/"' in page.text
+    assert 'name="token"' in page.text
+    assert lan_client.post("/static/base.css").status_code == 401
 
 
 def test_a_person_without_the_token_gets_a_page_and_a_program_a_document(lan_client: TestClient) -> None:

@@ -1,6 +1,7 @@
 """From what is typed to evidence: read in its unit, caught where it can't be, said back word for word."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import pytest
 
@@ -82,16 +83,11 @@ def test_every_rotor_of_the_catalogue_is_plausible_even_worn_out(demo: Catalogue
 
 
 def test_answers_become_evidence_that_the_catalogue_takes(demo: Catalogue, bounds: Mapping[str, Bounds]) -> None:
-    form = {
-        "axle": "both",
-        "parts": "rotor",
-        "model": " / ".join(demo.fitments.models[0]),
-        "year": "2020",
+    vehicle = dict(zip(("line", "model"), demo.fitments.models[0], strict=True))
+    job = replace(take_wanted(Job(), {"axle": "both", "parts": "rotor"}), vehicle={**vehicle, "year": "2020"})
+    answers = {
         "car.built": "2020-05",
         "car.option_code": "AB1, CD2",
-    }
-    job = take_wanted(Job(), form, demo)
-    answers = {
         "car.wheel_in": "17",
         "rear.thickness_mm": "0.85",
         "rear.thickness_mm:unit": "in",
@@ -99,11 +95,7 @@ def test_answers_become_evidence_that_the_catalogue_takes(demo: Catalogue, bound
     }
     job = take_answers(job, answers)
     evidence = evidence_of(job, dict(bounds))
-    assert evidence["vehicle"] == {
-        **dict(zip(("line", "model"), demo.fitments.models[0], strict=True)),
-        "year": 2020,
-        "built": "2020-05",
-    }
+    assert evidence["vehicle"] == {**vehicle, "year": 2020, "built": "2020-05"}
     assert evidence["option_codes"] == ["AB1", "CD2"]
     assert evidence["axles"]["front"] == {"wheel_in": 17.0, "bolt_count": 5}
     assert evidence["axles"]["rear"] == {"wheel_in": 17.0, "thickness_mm": pytest.approx(0.85 * INCH_MM, abs=1e-3)}

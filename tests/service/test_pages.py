@@ -2,20 +2,22 @@
 
 import io
 import re
+from pathlib import Path
 
 import pytest
 from PIL import Image
 from starlette.testclient import TestClient
 
+from service.app import create_app
 from service.guide import guide_sheet
-from service.settings import Settings
+from service.settings import MIB, Settings
 
 
 @pytest.fixture
 def job(client: TestClient) -> str:
     """A job for front rotors, its address."""
     answer = client.post("/car", data={"axle": "front", "parts": "rotor"}, follow_redirects=False)
-    return answer.headers["location"].removesuffix("/looks")
+    return answer.headers["location"].removesuffix("/vehicle/line")
 
 
 @pytest.fixture
@@ -36,6 +38,26 @@ def test_a_script_of_the_pages_gets_the_problem_document(client: TestClient, job
     answer = client.post(f"{job}/photo", data={"view": "face"}, headers={"Accept": "application/problem+json"})
     assert answer.status_code == 422
     assert answer.json()["detail"].startswith("No photo was chosen")
+
+
+def test_a_person_whose_upload_is_too_large_gets_a_page_that_leads_back(tmp_path: Path) -> None:
+    small = Settings(data=tmp_path, workers=1, max_upload_bytes=MIB)
+    with TestClient(create_app(small), base_url="http://localhost") as client:
+        page = client.post(
+            "/jobs/x/photo",
+            files={"photo": ("a.jpg", b"x" * (MIB + 1), "image/jpeg")},
+            headers={"Referer": "http://localhost/jobs/x/photo?view=edge"},
+        )
+    assert page.status_code == 413
+    assert page.headers["content-type"].startswith("text/html")
+    assert "At most 1 MB are taken at once" in page.text
+    assert 'href="/jobs/x/photo?view=edge"' in page.text
+
+
+def test_a_problem_leads_back_into_this_site_only(client: TestClient) -> None:
+    page = client.get("/jobs/nobody/result", headers={"Referer": "https://elsewhere.example/jobs/x"})
+    assert "elsewhere" not in page.text
+    assert "Back to the form" not in page.text
 
 
 @pytest.mark.parametrize("back", ["//elsewhere.example/", "/\\elsewhere.example", "https://elsewhere.example/"])
