@@ -13,6 +13,7 @@ from vision.measurement import FloatArray
 from vision.photo import Photo
 from vision.ring import Face, lay_flat
 from vision.surface import Surface, describe_surface
+from vision.top_view import top_view
 
 # The ring without its edges: chamfer and lip outside, lip and undercut inside, over the radii found.
 OUTER_SHARE, INNER_SHARE = 0.98, 1.03
@@ -65,8 +66,9 @@ def describe_ring(
         Whether the hat stands toward the camera, where it was said.
     """
     hidden_mm = [face.to_plane(np.asarray(outline, np.float64), 0.0) for outline in hidden_px]
-    middle = look_inside(photo.bgr, face, hat_up=hat_up, hidden_mm=hidden_mm)
-    joint = find_joint(photo.bgr, face, middle, hidden_mm=hidden_mm)
+    view = top_view(photo.grey, face, hidden_mm)
+    middle = look_inside(photo.bgr, photo.grey, view, hat_up=hat_up)
+    joint = find_joint(photo.bgr, view, middle)
     ring = lay_flat(photo.bgr, face, _span_mm(face, middle), [*hidden_mm, *middle.hat_outline_mm(face)])
     surface = describe_surface(ring)
     bolts = middle.bolts

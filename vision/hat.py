@@ -1,29 +1,35 @@
 """The rotor's middle: ring's inner edge, hat, centre bore and bolt circle, as edge samples that a fit can take in."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import json
+from dataclasses import dataclass, replace
+from functools import cache
+from importlib import resources
 
-import cv2
 import numpy as np
 
-from vision.bolts import Bolts, bolt_holes, find_bolts, settled
+from vision.bolts import Bolts, find_bolts
 from vision.circle_pose import circle
-from vision.concentric import Circle, edges_in, sampled
+from vision.concentric import Circle, sampled
 from vision.figure import EdgeSamples
+from vision.holes import bolt_holes, settled
 from vision.measurement import FloatArray
 from vision.ring import Face, Pixels
+from vision.steps import TURN_RAD, Steps, Strip, find_steps
+from vision.top_view import TopView
 
+TABLE = "circles_table.json"
 # Radii over the rim's between which the ring's inner edge lies.
-INNER_SHARE = (0.43, 0.86)
+INNER_SHARE = (0.40, 0.86)
 # The hat's edge lies outside the bolt holes.
-HAT_OVER_BOLTS = 1.16
-HAT_SHARE = 0.8
+HAT_OVER_BOLTS, HAT_SHARE = 1.1, 0.86
 # The hat's edge is rounded: its silhouette lies under the mounting face by so much at a rim of 330 mm.
 FILLET_MM = 2.0
-AS_CLEAR = 0.5
-# Two-piece rings end well outside the hat, but no further than this; the swept band's edge lies this near the ring's.
-RING_OVER_HAT, BESIDE = 1.22, 1.07
+# What a hat hides of the face, a little more than its silhouette; a ring's edge is seen so far from it at least.
+HIDDEN_SHARE, CLEAR_MM = 1.006, 0.5
+# Least logarithm of the odds under which a step is nobody's edge.
+LEAST_HAT, LEAST_INNER = -1.5, -2.5
 HOLE_STD_PX = 0.5
+EDGE_STD_MM = 0.4
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,12 +42,15 @@ class Middle:
     circles : mapping of str to Circle
         ``ring_inner``, ``hat`` (hat up only), ``centre_bore``, ``bolt_circle`` where found.
     inner_edges_mm : tuple of float
-        Radii of everything that may be the ring's inner edge, the chosen one first.
+        Radius of the ring's inner edge, if found; how doubtful it is says its circle's ``edge_std_mm``.
+    inner_odds : float
+        Logarithm of the odds that it is the ring's; -inf where none was found.
     """
 
     bolts: Bolts | None
     circles: dict[str, Circle]
-    inner_edges_mm: tuple[float, ...]
+    inner_edges_mm: tuple[float, ...] = ()
+    inner_odds: float = -np.inf
 
     @property
     def hat_up(self) -> bool | None:
@@ -53,39 +62,37 @@ class Middle:
         if "hat" not in self.circles:
             return []
         hat = self.circles["hat"]
-        silhouette = face.to_pixels(circle(1.005 * hat.radius_mm, 90, hat.height_mm))
+        silhouette = face.to_pixels(circle(HIDDEN_SHARE * hat.radius_mm, 90, hat.height_mm))
         return [face.to_plane(silhouette, 0.0)]
 
 
-def look_inside(bgr: Pixels, face: Face, *, hat_up: bool | None = None, hidden_mm: Sequence[FloatArray] = ()) -> Middle:
+def look_inside(bgr: Pixels, grey: Pixels, view: TopView, *, hat_up: bool | None = None) -> Middle:
     """Find the rotor's inner circles.
 
     Parameters
     ----------
     bgr : (H, W, 3) ndarray of uint8
-    face : Face
+    grey : (H, W) ndarray of uint8
+        The same photo's brightness.
+    view : TopView
     hat_up : bool, optional
         As for `find_bolts`.
-    hidden_mm : sequence of (K, 2) ndarray
-        Outlines on the face of what lies on it.
 
     Returns
     -------
     Middle
         Empty where nothing was found.
     """
-    grey = np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY), np.uint8)
-    bolts = find_bolts(bgr, face, hat_up=hat_up)
+    bolts = find_bolts(view, hat_up=hat_up)
     circles: dict[str, Circle] = {}
     if bolts is not None:
-        centres_px = bolt_holes(grey, face, bolts)
-        bolts = settled(face, bolts, centres_px)
-        circles = _hub_circles(grey, face, bolts, centres_px)
-    middle = Middle(bolts, circles, ())
-    inner = _inner_edges(grey, face, [*hidden_mm, *middle.hat_outline_mm(face)], circles.get("hat"))
-    if inner and (ring_inner := sampled(grey, face, "ring_inner", (inner[0], 0.0), reach_mm=_mm(face, 3.0))):
-        circles["ring_inner"] = ring_inner
-    return Middle(bolts, circles, tuple(inner))
+        bolts, centres_px = settled(view.face, bolts, bolt_holes(grey, view.face, bolts))
+        circles = _hub_circles(grey, view.face, bolts, centres_px)
+        if bolts.height_mm > 0 and (hat := _hat(bgr, grey, view, bolts)) is not None:
+            circles["hat"] = hat
+    middle = Middle(bolts, circles)
+    strip, steps = inner_steps(bgr, view, middle)
+    return _with_inner(grey, view.face, middle, (strip, steps))
 
 
 def _mm(face: Face, at_330_mm: float) -> float:
@@ -94,36 +101,76 @@ def _mm(face: Face, at_330_mm: float) -> float:
 
 
 def _hub_circles(grey: Pixels, face: Face, bolts: Bolts, centres_px: FloatArray) -> dict[str, Circle]:
-    found: list[Circle | None] = []
-    near = (bolts.bore_mm, bolts.height_mm)
-    found.append(sampled(grey, face, "centre_bore", near, reach_mm=_mm(face, 2.5)))
-    if len(centres_px) >= 3:
-        count = len(centres_px)
+    found = {}
+    bore = sampled(grey, face, Circle("centre_bore", bolts.bore_mm, bolts.height_mm), reach_mm=_mm(face, 2.5))
+    if bore is not None:
+        found["centre_bore"] = bore
+    count = len(centres_px)
+    if count:
         samples = EdgeSamples(centres_px, np.zeros(count), np.full(count, HOLE_STD_PX), np.zeros(count))
-        found.append(Circle("bolt_circle", bolts.circle_mm, bolts.height_mm, samples, count / bolts.count))
-    if bolts.height_mm > 0:
-        top_mm = bolts.height_mm - _mm(face, FILLET_MM)
-        span = (HAT_OVER_BOLTS * bolts.circle_mm, HAT_SHARE * face.rim_radius_mm)
-        edges = edges_in(grey, face, span, z_mm=top_mm)
-        if edges:
-            found.append(sampled(grey, face, "hat", (edges[0].radius_mm, top_mm), reach_mm=_mm(face, 3.0)))
-    return {seen.name: seen for seen in found if seen is not None}
+        found["bolt_circle"] = Circle("bolt_circle", bolts.circle_mm, bolts.height_mm, samples, count / bolts.count)
+    return found
 
 
-def _inner_edges(grey: Pixels, face: Face, hidden_mm: Sequence[FloatArray], hat: Circle | None) -> list[float]:
-    """Radii of circles on the face, the likeliest inner edge of the ring first."""
-    low, high = INNER_SHARE[0] * face.rim_radius_mm, INNER_SHARE[1] * face.rim_radius_mm
-    if hat is not None:
-        low = max(low, hat.radius_mm + _mm(face, 0.8))
-        high = min(high, RING_OVER_HAT * hat.radius_mm)
-    if low >= 0.97 * high:
-        return []
-    edges = edges_in(grey, face, (low, high), z_mm=0.0, hidden_mm=hidden_mm)
-    clear = sorted(e.radius_mm for e in edges if e.clearness > AS_CLEAR * edges[0].clearness)
-    if not clear:
-        return []
-    # The outermost is the ring's, not the hat's foot; but next to it lies the edge of the band that the pads swept.
-    chosen = len(clear) - 1
-    while chosen and clear[chosen] < BESIDE * clear[chosen - 1]:
-        chosen -= 1
-    return [clear[chosen], *clear[:chosen], *clear[chosen + 1 :]]
+def _hat(bgr: Pixels, grey: Pixels, view: TopView, bolts: Bolts) -> Circle | None:
+    steps, top_mm = hat_steps(bgr, view, bolts)
+    if not len(steps.radii_mm):
+        return None
+    odds = steps.odds(_weights("hat"))
+    best = int(odds.argmax())
+    if odds[best] < LEAST_HAT:
+        return None
+    return sampled(grey, view.face, Circle("hat", float(steps.radii_mm[best]), top_mm), reach_mm=_mm(view.face, 2.0))
+
+
+def hat_steps(bgr: Pixels, view: TopView, bolts: Bolts) -> tuple[Steps, float]:
+    """Return what may be the hat's edge, in the plane just under its mounting face, and that plane's height."""
+    top_mm = bolts.height_mm - _mm(view.face, FILLET_MM)
+    span = (HAT_OVER_BOLTS * bolts.circle_mm, HAT_SHARE * view.face.rim_radius_mm)
+    return find_steps(Strip.read(bgr, view, span, top_mm)), top_mm
+
+
+def inner_steps(bgr: Pixels, view: TopView, middle: Middle) -> tuple[Strip, Steps]:
+    """Return the friction face as rays, without what the hat hides, and what may be the ring's inner edge."""
+    face, hat = view.face, middle.circles.get("hat")
+    low, high = (share * face.rim_radius_mm for share in INNER_SHARE)
+    if hat is None:
+        strip = Strip.read(bgr, view, (low, high), 0.0)
+        return strip, find_steps(strip)
+    silhouette = middle.hat_outline_mm(face)[0]
+    turn = np.arctan2(silhouette[:, 1], silhouette[:, 0])
+    hidden = np.interp(TURN_RAD, *_ordered(turn % (2 * np.pi), np.hypot(*silhouette.T)), period=2 * np.pi)
+    low = min(max(low, hat.radius_mm + _mm(face, CLEAR_MM)), 0.9 * high)
+    strip = Strip.read(bgr, view, (low, high), 0.0).beyond(hidden)
+    return strip, find_steps(strip, hat.radius_mm)
+
+
+def _ordered(keys: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    order = np.argsort(keys)
+    return keys[order], values[order]
+
+
+def _with_inner(grey: Pixels, face: Face, middle: Middle, seen: tuple[Strip, Steps]) -> Middle:
+    """Choose the likeliest inner edge, as doubtful as the others are likely."""
+    strip, steps = seen
+    if not len(steps.radii_mm):
+        return middle
+    odds = steps.odds(_weights("ring_inner"))
+    best = int(odds.argmax())
+    if odds[best] < LEAST_INNER:
+        return middle
+    radius_mm = float(steps.radii_mm[best])
+    share = np.exp(odds - odds[best])
+    variance = float((share @ (steps.radii_mm - radius_mm) ** 2) / share.sum()) + _mm(face, EDGE_STD_MM) ** 2
+    shown = strip.seen[:, min(int(np.searchsorted(strip.radii_mm, radius_mm)), strip.seen.shape[1] - 1)]
+    near = Circle("ring_inner", radius_mm, 0.0, edge_std_mm=float(np.sqrt(variance)))
+    found = sampled(grey, face, near, reach_mm=_mm(face, 1.2), shown=shown)
+    circles = middle.circles | ({"ring_inner": found} if found is not None else {})
+    chosen_mm = radius_mm if found is None else found.radius_mm
+    return replace(middle, circles=circles, inner_edges_mm=(chosen_mm,), inner_odds=float(odds[best]))
+
+
+@cache
+def _weights(name: str) -> FloatArray:
+    text = resources.files("vision").joinpath(TABLE).read_text(encoding="utf-8")
+    return np.array(json.loads(text)[name], float)

@@ -1,7 +1,7 @@
 """Where the hat meets the ring: a circle of rivets, pins or bolts betrays a two-piece rotor, and so does its metal."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -9,19 +9,24 @@ from importlib import resources
 import cv2
 import numpy as np
 
-from vision.bolts import outline_votes
 from vision.hat import Middle
 from vision.measurement import FloatArray
-from vision.ring import Face, Mask, Pixels, unwrap
+from vision.ring import Map, Mask, Pixels, read_at
+from vision.steps import Strip
+from vision.top_view import TopView
 
-COLUMNS = 480
+COLUMNS = 336
 COUNTS = range(7, 17)
-# Rivet heads, in columns, and where they stand: radii over the ring's inner edge, height at a rim of 330 mm.
-HEAD_RADII = (2.5, 3.5, 4.5, 5.5)
-BAND = (0.80, 0.985)
+# At a rim of 330 mm: rivet heads, and heights where they stand.
+HEAD_RADII_MM = (3.5, 4.3, 5.2, 6.3)
 HEIGHTS_UP, HEIGHTS_DOWN = (-2.0, 2.0, 6.0), (-28.0, -22.0, -16.0, -10.0, -4.0)
-MOST_VOTES = 60.0
+# Radii over the ring's inner edge.
+BAND, ROWS = (0.80, 0.985), 14
+MOST_VOTES, VOTE_POWER = 60.0, 0.7
 LEAST_SHOWN = 4
+UNKNOWN_INNER = 0.64
+# Radii over the bolt circle's, over the rim's, where the hat's and the ring's metal is looked at.
+HAT_METAL, RING_METAL = (0.8, 1.25), (0.75, 0.95)
 TABLE = "joint_table.json"
 
 
@@ -39,68 +44,70 @@ class Joint:
         How far they stand out, in standard deviations.
     gap : float
         Ring's inner radius over the hat's; 1 where either is unseen.
+    sure : float
+        Probability that the ring's inner edge is the one found.
     shade, hue : float
-        Logarithm of the hat's brightness over the ring's, and how far their colours lie apart.
+        Logarithm of the hat's brightness over the ring's, and of blue over red, less the ring's.
     """
 
     rivets: int
     share: float
     strength: float
     gap: float
+    sure: float
     shade: float
     hue: float
 
     def features(self) -> FloatArray:
         """Return the numbers that the table weighs."""
         seen, strength = float(self.gap != 1.0), float(np.log(max(self.strength, 1.0)))
-        return np.array(
-            [1.0, strength, self.share, strength * self.share, seen, self.gap - 1.0, abs(self.shade), self.hue]
-        )
+        wide = float(np.clip((self.gap - 1.08) / 0.03, -1, 1)) * seen
+        looks = [abs(self.shade), abs(self.hue), max(self.hue, 0.0)]
+        return np.array([1.0, strength, self.share, strength * self.share, seen, wide, wide * self.sure, *looks])
 
 
-def find_joint(bgr: Pixels, face: Face, middle: Middle, *, hidden_mm: Sequence[FloatArray] = ()) -> Joint:
+def find_joint(bgr: Pixels, view: TopView, middle: Middle) -> Joint:
     """Look at the band between the hat and the ring.
 
     Parameters
     ----------
     bgr : (H, W, 3) ndarray of uint8
-    face : Face
+    view : TopView
     middle : Middle
-    hidden_mm : sequence of (K, 2) ndarray
-        Outlines on the face of what lies on it.
     """
-    inner_mm = middle.inner_edges_mm[0] if middle.inner_edges_mm else 0.64 * face.rim_radius_mm
-    hat = middle.circles.get("hat")
+    rim_mm = view.face.rim_radius_mm
+    inner_mm = middle.inner_edges_mm[0] if middle.inner_edges_mm else UNKNOWN_INNER * rim_mm
     heights = HEIGHTS_DOWN if middle.hat_up is False else HEIGHTS_UP
-    hidden_mm = [*hidden_mm, *middle.hat_outline_mm(face)]
-    grey = np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY), np.uint8)
-    bands = []
-    for height in heights:
-        span, z_mm = (BAND[0] * inner_mm, BAND[1] * inner_mm), height * face.rim_radius_mm / 165.0
-        flat, seen, _ = unwrap(grey, face, span, z_mm=z_mm, columns=COLUMNS, hidden_mm=hidden_mm)
-        bands.append(_rivets(flat, seen))
-    strength, rivets, share = max(bands)
+    strength, rivets, share = _rivets(view, inner_mm, np.array(heights) * rim_mm / 165.0)
+    hat = middle.circles.get("hat")
     gap = inner_mm / hat.radius_mm if hat is not None and middle.inner_edges_mm else 1.0
-    shade, hue = _metal(bgr, face, middle, inner_mm)
-    return Joint(rivets, share, strength, gap, shade, hue)
+    sure = float(1 / (1 + np.exp(-np.clip(middle.inner_odds, -30, 30))))
+    return Joint(rivets, share, strength, gap, sure, *_metal(bgr, view, middle))
 
 
-def _rivets(flat: Pixels, seen: Mask) -> tuple[float, int, float]:
+def _rivets(view: TopView, inner_mm: float, heights_mm: FloatArray) -> tuple[float, int, float]:
     """Return how far equally spaced round heads stand out in one row, their count, and the share of them that show."""
-    level = np.log(flat.astype(np.float32) + 8.0)
-    level -= np.median(level, axis=1, keepdims=True)
-    votes = outline_votes(np.asarray(level, np.float32), HEAD_RADII)
-    edge = np.minimum(votes / (float(np.median(votes[seen])) + 0.02 if seen.any() else 1.0), MOST_VOTES) ** 0.7
-    edge, inside = np.where(seen, edge, 0), edge[seen]
-    middle, spread = (float(inside.mean()), float(inside.std()) + 0.3) if seen.any() else (0.0, 1.0)
+    votes = view.votes([radius * view.face.rim_radius_mm / 165.0 for radius in HEAD_RADII_MM])
+    turn = np.arange(COLUMNS) * (2 * np.pi / COLUMNS)
+    radii = inner_mm * np.linspace(*BAND, ROWS)
+    grid = np.stack([np.outer(radii, np.cos(turn)), np.outer(radii, np.sin(turn))], axis=-1).reshape(1, -1, 2)
+    where = np.asarray([cv2.perspectiveTransform(grid, on) for on in view.on_view(heights_mm)], np.float32)
+    where = where.reshape(len(heights_mm), ROWS, COLUMNS, 2)
+    return max(_best_row(read_at(votes, plane), read_at(view.seen, plane)) for plane in where)
+
+
+def _best_row(votes: Map, seen: Mask) -> tuple[float, int, float]:
+    if not seen.any():
+        return 0.0, 0, 0.0
+    usual = float(np.median(votes[seen])) + 0.02
+    edge = np.where(seen, np.clip(votes / usual, 0, MOST_VOTES) ** VOTE_POWER, 0)
+    middle, spread = float(edge[seen].mean()), float(edge[seen].std()) + 0.3
     best = (0.0, 0, 0.0)
     for count in COUNTS:
         at = (np.arange(count)[:, None] * COLUMNS / count + np.arange(COLUMNS // count)).round().astype(int) % COLUMNS
         shown = seen[:, at].sum(axis=1)
-        teeth = np.where(seen[:, at], edge[:, at], np.inf)
-        weakest = teeth.min(axis=1)
-        total = np.where(np.isfinite(teeth), teeth, 0).sum(axis=1) - np.where(np.isfinite(weakest), weakest, 0)
-        mean = total / np.maximum(shown - 1, 1)
+        weakest = np.where(seen[:, at], edge[:, at], MOST_VOTES).min(axis=1)
+        mean = (edge[:, at].sum(axis=1) - weakest) / np.maximum(shown - 1, 1)
         score = np.where(shown >= LEAST_SHOWN, (mean - middle) / spread * np.sqrt(np.maximum(shown - 1, 0)), 0)
         row, phase = np.unravel_index(score.argmax(), score.shape)
         if score[row, phase] > best[0]:
@@ -109,18 +116,17 @@ def _rivets(flat: Pixels, seen: Mask) -> tuple[float, int, float]:
     return best
 
 
-def _metal(bgr: Pixels, face: Face, middle: Middle, inner_mm: float) -> tuple[float, float]:
-    """Compare the hat's top with the ring."""
+def _metal(bgr: Pixels, view: TopView, middle: Middle) -> tuple[float, float]:
+    """Compare the hat's top with the ring: brightness, and blue over red."""
     if middle.bolts is None:
         return 0.0, 0.0
-    bolts = middle.bolts
-    hat, _, _ = unwrap(
-        bgr, face, (0.8 * bolts.circle_mm, 1.25 * bolts.circle_mm), z_mm=bolts.height_mm, columns=COLUMNS // 2
-    )
-    ring, _, _ = unwrap(bgr, face, (1.1 * inner_mm, 0.95 * face.rim_radius_mm), columns=COLUMNS // 2)
-    levels = [np.median(np.log(part.reshape(-1, 3).astype(np.float64) + 8.0), axis=0) for part in (hat, ring)]
-    apart = levels[0] - levels[1]
-    return float(apart.mean()), float(np.ptp(apart))
+    spans = [(share * middle.bolts.circle_mm, middle.bolts.height_mm) for share in HAT_METAL]
+    hat = Strip.read(bgr, view, (spans[0][0], spans[1][0]), middle.bolts.height_mm)
+    rim_mm = view.face.rim_radius_mm
+    ring = Strip.read(bgr, view, (RING_METAL[0] * rim_mm, RING_METAL[1] * rim_mm), 0.0)
+    looks = [np.median(part.level[:, ::4].reshape(-1, 2), axis=0) for part in (hat, ring)]
+    shade, hue = looks[0] - looks[1]
+    return float(shade), float(hue)
 
 
 @cache

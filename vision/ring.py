@@ -141,7 +141,7 @@ def unwrap(
     rows = int(np.ceil(np.log(outer / inner) / step)) + 1
     where = _pixel_map(face, outer, z_mm, (rows, columns))
     pitch = float(np.median(np.linalg.norm(np.diff(where[0], axis=0), axis=1)))
-    flat = _sample(bgr, where, shrink=max(1, round(pitch / 1.3)))
+    flat = read_photo(bgr, where, shrink=max(1, round(pitch / 1.3)))
     height, width = bgr.shape[:2]
     seen = (where >= 0).all(axis=2) & (where[..., 0] <= width - 1) & (where[..., 1] <= height - 1)
     for outline in hidden_mm:
@@ -163,7 +163,7 @@ def _pixel_map(face: Face, outer_mm: float, z_mm: float, shape: tuple[int, int])
     return np.asarray(cv2.warpAffine(nodes, stretch, (columns, rows), flags=flags), np.float32)
 
 
-def _sample(bgr: Pixels, where: Map, shrink: int) -> Pixels:
+def read_photo(bgr: Pixels, where: Map, shrink: int) -> Pixels:
     """Read the photo at ``where``, averaged over ``shrink`` pixels first so that no texture turns into a pattern."""
     height, width = bgr.shape[:2]
     thin = where[:, ::MAP_STEP]
@@ -177,6 +177,15 @@ def _sample(bgr: Pixels, where: Map, shrink: int) -> Pixels:
     local = (where - low.astype(np.float32) + 0.5) / shrink - 0.5
     read = cv2.remap(part, local[..., 0], local[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(read, np.uint8)
+
+
+def read_at(image: Any, where: FloatArray | Map) -> Any:
+    """Read an image at pixels ``where`` (R, C, 2): between four of them, or the nearest for a mask."""
+    mask = image.dtype == bool
+    way = cv2.INTER_NEAREST if mask else cv2.INTER_LINEAR
+    empty: Any = None
+    read = cv2.remap(image.astype(np.uint8) if mask else image, where.astype(np.float32), empty, way)
+    return read.astype(bool) if mask else read
 
 
 def _outline_mask(outline_mm: FloatArray, outer_mm: float, shape: tuple[int, int]) -> Mask:

@@ -13,13 +13,14 @@ from sklearn.linear_model import LogisticRegression
 
 import vision
 from tests.fitting.fit_surface import tells
-from tests.fitting.renders import hidden_by
+from tests.fitting.renders import references_of
 from tests.vision.posed import face_of_truth
 from vision.hat import look_inside
 from vision.joint import TABLE, find_joint
 from vision.measurement import FloatArray
+from vision.top_view import top_view
 
-PENALTY = 0.3
+PENALTY = 1.0
 
 
 def main() -> None:
@@ -46,11 +47,10 @@ def examples(folder: Path) -> tuple[FloatArray, np.ndarray[tuple[int], np.dtype[
         if not row["rotor"] or row["group"] == "edge" or not tells(row):
             continue
         bgr = np.asarray(cv2.imread(str(folder / row["file"])), np.uint8)
+        grey = np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY), np.uint8)
         face = face_of_truth(row)
-        hidden_mm = hidden_by(row, face)
-        features.append(
-            find_joint(bgr, face, look_inside(bgr, face, hidden_mm=hidden_mm), hidden_mm=hidden_mm).features()
-        )
+        view = top_view(grey, face, references_of(row, face))
+        features.append(find_joint(bgr, view, look_inside(bgr, grey, view)).features())
         two_piece.append(row["rotor"]["construction"] == "two-piece")
     return np.array(features), np.array(two_piece)
 

@@ -19,7 +19,7 @@ CORNERS = 4
 
 def hidden_by(row: Mapping[str, Any], face: PosedFace) -> list[FloatArray]:
     """Outlines on the face of what lies on it or stands before it."""
-    return [*_references(row, face), *_hat(row, face)]
+    return [*references_of(row, face), *_hat(row, face)]
 
 
 def _hat(row: Mapping[str, Any], face: PosedFace) -> list[FloatArray]:
@@ -31,7 +31,8 @@ def _hat(row: Mapping[str, Any], face: PosedFace) -> list[FloatArray]:
     return [face.to_plane(face.to_pixels(circle(1.005 * rotor["hat_mm"] / 2, 90, top_mm - 2.0)))]
 
 
-def _references(row: Mapping[str, Any], face: PosedFace) -> list[FloatArray]:
+def references_of(row: Mapping[str, Any], face: PosedFace) -> list[FloatArray]:
+    """Outlines on the face of the references that lie on it."""
     points = np.array(row["reference_px"], float).reshape(-1, 2)
     if row["reference"]["lies"] != "face" or not len(points):
         return []
