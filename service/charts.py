@@ -8,9 +8,10 @@ from xml.etree import ElementTree as Svg
 from markupsafe import Markup
 
 CHART_WIDTH = 360
-ROW_HEIGHT = 40
-BAR_TOP, BAR_HEIGHT = 20, 14
-AXIS_HEIGHT = 30
+ROW_HEIGHT = 48
+LANE_TOP, LANE_HEIGHT = 20, 24
+BAR_TOP, BAR_HEIGHT = 25, 14
+AXIS_HEIGHT = 22
 MARGIN = 6
 
 
@@ -83,14 +84,20 @@ def reading_chart(chart: ReadingChart, show_length: Callable[[float], str]) -> M
     height = len(chart.spans) * ROW_HEIGHT + AXIS_HEIGHT
     told = f"{chart.title}: read {show_length(chart.value_mm)}, between {show_length(chart.low_mm)} and "
     svg = _drawing(f"0 0 {CHART_WIDTH} {height}", told + show_length(chart.high_mm), "chart")
-    left, right = to_x(chart.low_mm), to_x(chart.high_mm)
-    _add(svg, "rect", "reading", x=left, y=0, width=max(right - left, 1.5), height=height - AXIS_HEIGHT)
     for row, span in enumerate(chart.spans):
-        _draw_span(svg, span, row * ROW_HEIGHT, to_x=to_x, show_length=show_length)
-    at_value = to_x(chart.value_mm)
-    _add(svg, "line", "value", x1=at_value, x2=at_value, y1=0, y2=height - AXIS_HEIGHT)
-    _label(svg, show_length(chart.value_mm), "axis", x=_clear_of_edge(at_value), y=height - 10)
+        lane = Svg.SubElement(svg, "g", {"transform": f"translate(0 {row * ROW_HEIGHT})"})
+        _draw_lane(lane, chart, to_x)
+        _draw_span(lane, span, to_x=to_x, show_length=show_length)
+    _label(svg, show_length(chart.value_mm), "axis", x=_clear_of_edge(to_x(chart.value_mm)), y=height - 8)
     return _markup(svg)
+
+
+def _draw_lane(lane: Svg.Element, chart: ReadingChart, to_x: Callable[[float], float]) -> None:
+    """Draw the reading's interval and its middle behind one candidate's bar, clear of the candidate's name."""
+    left, right, middle = to_x(chart.low_mm), to_x(chart.high_mm), to_x(chart.value_mm)
+    _add(lane, "rect", "lane", x=0, y=LANE_TOP, width=CHART_WIDTH, height=LANE_HEIGHT)
+    _add(lane, "rect", "reading", x=left, y=LANE_TOP, width=max(right - left, 1.5), height=LANE_HEIGHT)
+    _add(lane, "line", "value", x1=middle, x2=middle, y1=LANE_TOP, y2=LANE_TOP + LANE_HEIGHT)
 
 
 def _scale(chart: ReadingChart) -> Callable[[float], float]:
@@ -105,15 +112,15 @@ def _scale(chart: ReadingChart) -> Callable[[float], float]:
 
 
 def _draw_span(
-    svg: Svg.Element, span: Span, top: float, *, to_x: Callable[[float], float], show_length: Callable[[float], str]
+    lane: Svg.Element, span: Span, *, to_x: Callable[[float], float], show_length: Callable[[float], str]
 ) -> None:
-    bar_top = top + BAR_TOP
     if span.worn_to_mm is not None and span.worn_to_mm < span.low_mm:
         worn, new = to_x(span.worn_to_mm), to_x(span.low_mm)
-        _add(svg, "rect", "worn", x=worn, y=bar_top + 3, width=new - worn, height=BAR_HEIGHT - 6)
+        _add(lane, "rect", "worn", x=worn, y=BAR_TOP + 3, width=new - worn, height=BAR_HEIGHT - 6)
     left, right = to_x(span.low_mm), to_x(span.high_mm)
-    _add(svg, "rect", "new", x=left, y=bar_top, width=max(right - left, 3), height=BAR_HEIGHT)
-    _label(svg, f"{span.name} · {_span_text(span, show_length)}", "name", x=MARGIN, y=bar_top - 5)
+    _add(lane, "rect", "new", x=left, y=BAR_TOP, width=max(right - left, 3), height=BAR_HEIGHT)
+    _label(lane, span.name, "name", x=0, y=LANE_TOP - 6)
+    _label(lane, _span_text(span, show_length), "figures", x=CHART_WIDTH, y=LANE_TOP - 6)
 
 
 def _span_text(span: Span, show_length: Callable[[float], str]) -> str:

@@ -1,7 +1,7 @@
 """The guide to the photo and its reference: the same words for the page and for the printed sheet."""
 
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -65,14 +65,14 @@ REFERENCES = (
     ),
     Reference(
         "Coin",
-        "2 euro 25.75, US quarter 24.26 mm",
+        "2 euro 25.75 mm, US quarter 24.26 mm",
         "on the ring",
         "fair",
         "Fits every ring, but small and thick: say which coin it is.",
     ),
     Reference(
         "Sheet of paper, A4 or Letter",
-        "297 x 210 or 279.4 x 215.9 mm",
+        "297 x 210 mm or 279.4 x 215.9 mm",
         "on the bench",
         "fair",
         "Lies lower than the face: measure the rotor's thickness too, and tilt the phone about 25 degrees.",
@@ -134,13 +134,22 @@ CHAPTERS = (
         ),
     ),
 )
-_BODY = ParagraphStyle("body", fontName="Helvetica", fontSize=9.5, leading=12.5)
-_HEAD = ParagraphStyle("head", parent=_BODY, fontName="Helvetica-Bold", fontSize=12, leading=15, spaceBefore=7)
+_BODY = ParagraphStyle("body", fontName="Helvetica", fontSize=10, leading=13.5)
+_POINT = ParagraphStyle("point", parent=_BODY, leftIndent=11, bulletIndent=1, spaceAfter=2)
+_HEAD = ParagraphStyle(
+    "head", parent=_BODY, fontName="Helvetica-Bold", fontSize=12, leading=15, spaceBefore=9, spaceAfter=2
+)
 _TITLE = ParagraphStyle("title", parent=_HEAD, fontSize=16, leading=20)
 
 
-def guide_sheet(paper: Paper) -> bytes:
+def guide_sheet(paper: Paper, word: Callable[[str], str] = str) -> bytes:
     """Return the guide as a PDF of one page on ``paper``.
+
+    Parameters
+    ----------
+    paper : {"a4", "letter"}
+    word : callable, optional
+        Puts a sentence's lengths into the reader's unit; millimetres where not given.
 
     Raises
     ------
@@ -160,26 +169,34 @@ def guide_sheet(paper: Paper) -> bytes:
         topMargin=margin,
         bottomMargin=margin,
     )
-    document.build(list(_flow(document.width)))
+    document.build(list(_flow(document.width, word)))
     return out.getvalue()
 
 
-def _flow(width: float) -> Iterator[Flowable]:
+def _flow(width: float, word: Callable[[str], str]) -> Iterator[Flowable]:
     yield Paragraph(TITLE, _TITLE)
     yield Spacer(1, 3 * mm)
-    yield _reference_table(width)
+    yield _reference_table(width, word)
     for chapter in CHAPTERS:
         yield Paragraph(chapter.title, _HEAD)
         for point in chapter.points:
-            yield Paragraph(point, _BODY, bulletText="•")
+            yield Paragraph(word(point), _POINT, bulletText="•")
 
 
-def _reference_table(width: float) -> Table:
-    rows = [["Lay there", "Size", "Where", "Serves", ""]]
-    cells = [[Paragraph(text, _BODY) for text in vars(reference).values()] for reference in REFERENCES]
+def _reference_table(width: float, word: Callable[[str], str]) -> Table:
+    rows = [["Lay there", "Size", "Where", "Serves", "Why"]]
+    cells = [[Paragraph(word(text), _BODY) for text in vars(reference).values()] for reference in REFERENCES]
     shares = (0.19, 0.22, 0.12, 0.09, 0.38)
     table = Table([*rows, *cells], colWidths=[width * share for share in shares])
     table.setStyle(
-        TableStyle([("LINEBELOW", (0, 0), (-1, -1), 0.4, "black"), ("VALIGN", (0, 0), (-1, -1), "TOP")]),
+        TableStyle(
+            [
+                ("FONTNAME", (0, 0), (-1, 0), "Helvetica-Bold"),
+                ("LINEBELOW", (0, 0), (-1, 0), 1.2, "black"),
+                ("LINEBELOW", (0, 1), (-1, -1), 0.4, "black"),
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LEFTPADDING", (0, 0), (0, -1), 0),
+            ]
+        ),
     )
     return table

@@ -28,14 +28,14 @@ _MARGIN_MM = 20.0
 _CUT_GREY = 0.55
 _STEPS = (
     "1  Print at 100 % (actual size, no fitting to the page) on plain white paper.",
-    "2  Measure the bar below. 100.0 mm, give or take 0.1: the tags are right, use the reference  tag.",
-    "    Another length: measure a tag's black square, and name it, such as  tag:39.2.",
-    "    Nothing measured:  tag:unmeasured.",
+    "2  Lay a good rule on the bar below: 100.0 mm (3.94 in), give or take 0.1 mm? Then the tags are right.",
+    "    Another length: measure a tag's black square from side to side, and give that with the photo",
+    "    (on the command line tag:39.2). Nothing measured: say so (tag:unmeasured); it costs 3 % of doubt.",
     "3  Cut along the grey lines. Keep the white border whole: it is part of the tag.",
     "4  Lay one to three tags flat on the rotor's friction face, spread round the ring: not on the bench",
     "    beside it, not over its edge. On an upright face tape or a magnet behind them holds them; tell its",
     "    thickness as the lift.",
-    "5  Photograph the whole rotor from 50 to 70 cm, tilted 10 to 25 degrees, the hat towards you.",
+    "5  Photograph the whole rotor from 60 to 90 cm (2 to 3 feet), tilted 10 to 25 degrees, the hat towards you.",
 )
 
 
@@ -136,5 +136,5 @@ def _draw_bar(canvas: Canvas, corner_mm: tuple[float, float]) -> None:
     canvas.rect(x_mm * mm, y_mm * mm, BAR_MM * mm, 4.0 * mm, stroke=0, fill=1)
     canvas.setFont("Helvetica", 9.5)
     middle = (x_mm + BAR_MM / 2.0) * mm
-    canvas.drawCentredString(middle, (y_mm - 6.0) * mm, "Check bar: from end to end exactly 100 mm")
+    canvas.drawCentredString(middle, (y_mm - 6.0) * mm, "Check bar: from end to end exactly 100 mm (3.937 in)")
     canvas.drawCentredString(middle, (y_mm + 8.0) * mm, "measure here after printing")

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from service.pages.frame import show_probability
-from service.pages.questions import question_of
+from service.pages.questions import evidence_words, question_of
 
 Wire = Mapping[str, Any]
 TAGS = {
@@ -103,20 +103,11 @@ def _sentence(verdict: str, name: str, options: Sequence[Wire], identification: 
 
 def _next_check(check: Wire) -> NextCheck:
     question = question_of(check["check"])
-    label = question.label if question else check["check"].removesuffix("_mm").replace("_", " ").capitalize()
     return NextCheck(
         key=check["check"],
         axle=check.get("axle") or "car",
-        label=label,
+        label=evidence_words(check["check"]),
         how=check.get("how") or (question.how if question else ""),
         minutes=check.get("minutes", 0),
         gain_bits=check.get("gain_bits", 0.0),
     )
-
-
-def evidence_words(key: str) -> str:
-    """Return what a reading is called on a page."""
-    question = question_of(key)
-    if question is not None:
-        return question.label
-    return key.removesuffix("_mm").replace("_", " ").capitalize()

@@ -15,7 +15,7 @@ from service.pages.answers import PartVerdict, verdicts_of
 from service.pages.desk import AtDesk, Desk, Standing
 from service.pages.frame import go_to, show_page
 from service.pages.job import Job, Shot
-from service.pages.photo import REFERENCES, measure_shot, new_shot
+from service.pages.photo import MEASURED_TAG, REFERENCES, measure_shot, new_shot
 from service.problems import Problem
 from service.results import spreadsheet
 from service.workers import Busy, WorkerLost
@@ -23,6 +23,7 @@ from service.workers import Busy, WorkerLost
 router = APIRouter()
 FITS_FROM = 0.02
 MOST_FILES = 200
+_REFERENCES = [pair for pair in REFERENCES if pair[0] != MEASURED_TAG]  # its size is said photo by photo
 MOST_TRIES, PAUSE_S = 20, 1.0
 
 
@@ -57,7 +58,7 @@ _AXLES = (("unknown", "Not known"), ("front", "All front"), ("rear", "All rear")
 @router.get("/bench")
 def start_on_the_bench(request: Request) -> HTMLResponse:
     """Ask for photos."""
-    return show_page(request, "bench.html", BenchPage("", _AXLES, "unknown", "", REFERENCES, ()))
+    return show_page(request, "bench.html", BenchPage("", _AXLES, "unknown", "", _REFERENCES, ()))
 
 
 @router.post("/bench")
@@ -77,7 +78,7 @@ def bench(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
     job = desk.job(job_id)
     rows = [_row(desk, row_id) for row_id in job.rows]
     shown = [row for row in rows if row is not None]
-    page = BenchPage(job_id, _AXLES, job.axle, " ".join(job.vehicle.values()), REFERENCES, shown)
+    page = BenchPage(job_id, _AXLES, job.axle, " ".join(job.vehicle.values()), _REFERENCES, shown)
     return show_page(request, "bench.html", page)
 
 

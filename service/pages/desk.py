@@ -12,6 +12,7 @@ from service.drafts import Drafts
 from service.pages.evidence import evidence_of, faults_of
 from service.pages.job import Job
 from service.pages.plausible import Bounds, bounds_of
+from service.pages.sentences import with_units
 from service.pages.shelf import Shelf
 from service.pages.working_photos import WorkingPhotos
 from service.problems import Problem
@@ -98,8 +99,8 @@ class Standing:
 
     @cached_property
     def identification(self) -> Wire:
-        """The contract's identification of that evidence."""
-        return self.desk.context.identify(self.evidence)
+        """The contract's identification of that evidence, its sentences worded for a page."""
+        return with_units(self.desk.context.identify(self.evidence))
 
     @cached_property
     def faults(self) -> dict[str, str]:

@@ -13,7 +13,8 @@ from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from service.pages.lengths import Unit, show_length
-from service.pages.questions import TOOLS
+from service.pages.questions import TOOLS, evidence_words
+from service.pages.sentences import in_unit
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
 # Nothing comes from elsewhere and nothing runs inline; going back asks again, so that it shows what is true now.
@@ -23,8 +24,8 @@ HEADERS = {
     "Referrer-Policy": "same-origin",
 }
 UNITS: tuple[Unit, ...] = ("mm", "in")
-_MILLIMETRES = re.compile(r"(\d+(?:\.\d+)?) mm\b")
 _PART_NUMBER = re.compile(r"\b([A-Z0-9]+(?:-[A-Z0-9]+)+)\b")
+_SHARE = re.compile(r"(\d) ?%")
 Theme = Literal["auto", "light", "dark"]
 THEMES: tuple[Theme, ...] = ("auto", "light", "dark")
 
@@ -85,7 +86,13 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update(as_length=_length, in_unit=_in_unit, unbroken=unbroken, percent=show_probability)
+    environment.filters.update(
+        as_length=_length,
+        in_unit=_in_unit,
+        evidence_words=evidence_words,
+        unbroken=unbroken,
+        percent=show_probability,
+    )
     environment.globals["TOOLS"] = TOOLS
     return environment
 
@@ -96,15 +103,14 @@ def _length(context: TemplateContext, length_mm: float) -> str:
 
 
 @pass_context
-def _in_unit(context: TemplateContext, text: str) -> str:
-    """Return a sentence with its millimetres in the reader's unit."""
-    unit: Unit = context["frame"].unit
-    return text if unit == "mm" else _MILLIMETRES.sub(lambda found: show_length(float(found[1]), unit), text)
+def _in_unit(context: TemplateContext, text: str, decimals: int = 3) -> str:
+    return in_unit(text, context["frame"].unit, decimals=decimals)
 
 
 def unbroken(text: str) -> Markup:
-    """Return ``text`` with its part numbers kept from breaking at their hyphens."""
-    return Markup(_PART_NUMBER.sub(r'<span class="num">\1</span>', str(escape(text))))
+    """Return ``text`` with its part numbers kept from breaking at their hyphens, and its figures with their %."""
+    kept = _PART_NUMBER.sub(r'<span class="num">\1</span>', str(escape(text)))
+    return Markup(_SHARE.sub("\\1&nbsp;%", kept))
 
 
 def show_probability(probability: float) -> str:

@@ -7,7 +7,8 @@ from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, Response
 
 from service.guide import CHAPTERS, PAPERS, REFERENCES, TITLE, Chapter, Paper, Reference, guide_sheet
-from service.pages.frame import show_page
+from service.pages.frame import frame_of, show_page
+from service.pages.sentences import in_unit
 from service.problems import Problem
 from service.sheet import tag_sheet
 
@@ -30,9 +31,10 @@ def guide(request: Request) -> HTMLResponse:
 
 
 @router.get("/guide.pdf")
-def guide_pdf(paper: str = "a4") -> Response:
-    """Return the guide to be printed."""
-    return _pdf(guide_sheet(_paper(paper)), "photo-guide")
+def guide_pdf(request: Request, paper: str = "a4") -> Response:
+    """Return the guide to be printed, in the reader's unit."""
+    unit = frame_of(request).unit
+    return _pdf(guide_sheet(_paper(paper), lambda text: in_unit(text, unit, decimals=2)), "photo-guide")
 
 
 @router.get("/tags.pdf")

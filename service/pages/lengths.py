@@ -9,15 +9,14 @@ Unit = Literal["mm", "in"]
 
 
 def show_length(length_mm: float, unit: Unit) -> str:
-    """Return a length as text, to a tenth of a millimetre or a few thousandths of an inch.
+    """Return a length as text, to a tenth of a millimetre or a thousandth of an inch.
 
     >>> show_length(330.14, "mm"), show_length(330.2, "in")
-    ('330.1 mm', '13.00 in')
+    ('330.1 mm', '13.000 in')
     """
     if unit == "mm":
         return f"{length_mm:.1f}".removesuffix(".0") + " mm"
-    inches = length_mm / MM_PER_INCH
-    return f"{inches:.2f} in" if abs(inches) >= 4 else f"{inches:.3f} in"
+    return f"{length_mm / MM_PER_INCH:.3f} in"
 
 
 def read_length(text: str, unit: Unit) -> float:

@@ -7,10 +7,10 @@ from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
 from catalogue.overlaps import Matrix, Overlaps, Pair, overlaps
-from service.pages.answers import evidence_words
 from service.pages.desk import AtDesk
 from service.pages.frame import frame_of, show_page
 from service.pages.lengths import Unit, show_length
+from service.pages.questions import evidence_words
 from service.problems import Problem
 
 router = APIRouter()

@@ -11,8 +11,9 @@ from service.pages.answers import Ranked, next_checks_of, ranked_of
 from service.pages.car import Step, form_of, steps_of
 from service.pages.desk import AtDesk, Standing
 from service.pages.forms import Field, fields_of, take_answers
-from service.pages.frame import go_to, show_page
+from service.pages.frame import frame_of, go_to, show_page
 from service.pages.job import PLACES, question_id
+from service.pages.lengths import Unit
 from service.pages.questions import question_of
 from service.pages.said import answer_words, place_words
 from service.problems import Problem
@@ -69,7 +70,7 @@ def ask_next(job_id: str, desk: AtDesk) -> RedirectResponse:
 @router.get("/jobs/{job_id}/ask/{place}")
 def ask(request: Request, job_id: str, place: str, desk: AtDesk) -> HTMLResponse:
     """Ask one question."""
-    return show_page(request, "ask.html", _page(desk.standing(job_id), place))
+    return show_page(request, "ask.html", _page(desk.standing(job_id), place, frame_of(request).unit))
 
 
 @router.post("/jobs/{job_id}/ask/{place}")
@@ -104,7 +105,7 @@ def _next_place(standing: Standing) -> str:
     return next((place for place in RECORDS if place not in done), "")
 
 
-def _page(standing: Standing, place: str) -> AskPage:
+def _page(standing: Standing, place: str, unit: Unit) -> AskPage:
     job = standing.job
     _known(place)
     (field,) = fields_of(job, [place], standing.faults, standing.desk.bounds)
@@ -114,7 +115,7 @@ def _page(standing: Standing, place: str) -> AskPage:
         steps=steps_of(standing.job_id, job, "ask"),
         field=field,
         say=field.question.say.format(axle={"unknown": "", "car": ""}.get(axle, axle)).replace("  ", " "),
-        said=_said(standing),
+        said=_said(standing, unit),
         number=len({*job.answers, *job.passed} - {place}) + 1,
         previous=_previous(standing, place),
         answer=ranked_of(standing.identification, 4),
@@ -128,10 +129,10 @@ def _known(place: str) -> None:
         raise Problem("not-found", "There is no such question.")
 
 
-def _said(standing: Standing) -> list[Said]:
+def _said(standing: Standing, unit: Unit) -> list[Said]:
     job = standing.job
     answered = [
-        Said(place_words(job, place), answer_words(place, answer), f"/jobs/{standing.job_id}/ask/{place}")
+        Said(place_words(job, place), answer_words(place, answer, unit), f"/jobs/{standing.job_id}/ask/{place}")
         for place, answer in job.answers.items()
     ]
     passed = [

@@ -2,7 +2,6 @@
 
 import secrets
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from fastapi import APIRouter, Request
@@ -13,25 +12,28 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from service.faults import problem_of
 from service.measuring import PhotoFault
 from service.options import PHOTO_OPTIONS, OptionError, parse_order
-from service.pages.answers import Ranked, evidence_words, ranked_of
+from service.pages.answers import Ranked, ranked_of
 from service.pages.car import Step, steps_of
 from service.pages.desk import AtDesk, Desk, Standing
 from service.pages.evidence import told_options
 from service.pages.frame import frame_of, go_to, show_page
 from service.pages.job import Job, Shot
-from service.pages.lengths import read_length
+from service.pages.lengths import Unit, read_length
 from service.pages.overlay import Curve, Handle, curves_of, handles_of
+from service.pages.questions import evidence_words
 from service.pages.working_photos import WorkingPhoto, prepare_photo
 from service.problems import Problem
 
 router = APIRouter()
 LENGTHS = ("lift_mm", "thickness_mm", "height_mm", "diameter_mm")
 LIKELY = 0.02
+MEASURED_TAG = "tag:measured"  # the form's own word; with the size beside it, it becomes "tag:39.2"
 REFERENCES = (
     ("auto", "Find what is there"),
     ("card", "A bank card or another card of that size"),
     ("tag", "Printed face tag, check bar measures 100 mm"),
-    ("tag:unmeasured", "Printed face tag, check bar not measured"),
+    (MEASURED_TAG, "Printed face tag, its black square measured"),
+    ("tag:unmeasured", "Printed face tag, nothing measured"),
     ("coin:eur-2", "Coin: 2 euro"),
     ("coin:eur-1", "Coin: 1 euro"),
     ("coin:usd-0.25", "Coin: US quarter"),
@@ -122,13 +124,11 @@ def upload_form(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
 async def upload(request: Request, job_id: str, desk: AtDesk) -> RedirectResponse:
     """Measure an upload and show what was found."""
     desk.job(job_id)
-    async with request.form(max_files=1) as form:
+    async with request.form(max_files=2) as form:
         shot = new_shot(request, form, "")
-        photo = form.get("photo")
-        if not isinstance(photo, UploadFile) or not photo.filename:
-            raise Problem("wrong-request", "No photo was chosen. Go back, choose one, and send it again.")
+        photo = _chosen(form)
         content = await photo.read()
-    shot = await measure_shot(desk, replace(shot, name=photo.filename[-100:]), content)
+    shot = await measure_shot(desk, replace(shot, name=str(photo.filename)[-100:]), content)
     desk.change(job_id, lambda job: job.with_shot(shot))
     return go_to(f"/jobs/{job_id}/photos/{shot.key}")
 
@@ -226,13 +226,29 @@ def new_shot(request: Request, form: FormData, key: str) -> Shot:
     unit = frame_of(request).unit
     options = {name: text for name, text in form.items() if name in PHOTO_OPTIONS and isinstance(text, str) and text}
     if options.get("reference") == "bolt-circle":
-        options["reference"] = f"bolt-circle:{form.get('bolt_circle') or ''}"
-    for name in LENGTHS:
-        if name in options:
-            with suppress(ValueError):  # parse_order says it in its own words
-                options[name] = f"{read_length(options[name], unit):.3f}"
+        options["reference"] = f"bolt-circle:{_in_mm(str(form.get('bolt_circle') or ''), unit)}"
+    if options.get("reference") == MEASURED_TAG:
+        options["reference"] = f"tag:{_in_mm(str(form.get('tag') or ''), unit)}"
+    options |= {name: _in_mm(options[name], unit) for name in LENGTHS if name in options}
     axle = str(form.get("axle") or "unknown")
     return Shot(key or secrets.token_urlsafe(9), "photo", axle, options)
+
+
+def _chosen(form: FormData) -> UploadFile:
+    """Return the photo that was taken or chosen; a form sends the other file empty."""
+    for name in ("camera", "photo"):
+        photo = form.get(name)
+        if isinstance(photo, UploadFile) and photo.filename:
+            return photo
+    raise Problem("wrong-request", "No photo was chosen. Go back, choose one, and send it again.")
+
+
+def _in_mm(text: str, unit: Unit) -> str:
+    """Return a typed length in bare millimetres; what is no length stays, for ``parse_order`` to tell."""
+    try:
+        return f"{read_length(text, unit):.3f}".rstrip("0").rstrip(".")
+    except ValueError:
+        return text
 
 
 def _shot(job: Job, key: str) -> Shot:

@@ -313,3 +313,9 @@ READINGS = {
 def question_of(key: str) -> Question | None:
     """Return the question of an evidence key, or None where pages don't ask it."""
     return QUESTIONS.get(key) or CAR_QUESTIONS.get(key)
+
+
+def evidence_words(key: str) -> str:
+    """Return what a piece of evidence is called on a page."""
+    question = question_of(key)
+    return question.label if question else key.removesuffix("_mm").replace("_", " ").capitalize()

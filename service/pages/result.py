@@ -1,7 +1,8 @@
 """The result that everybody can read: verdicts, ranking, charts, order sheet; keeping it as a case."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -9,12 +10,11 @@ from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import HTMLResponse, RedirectResponse
 
-from service.charts import reading_chart
+from service.charts import ReadingChart, reading_chart
 from service.pages.answers import (
     NextCheck,
     PartVerdict,
     Ranked,
-    evidence_words,
     next_checks_of,
     ranked_of,
     verdicts_of,
@@ -24,9 +24,10 @@ from service.pages.desk import AtDesk, Standing
 from service.pages.frame import frame_of, go_to, show_page
 from service.pages.job import Job
 from service.pages.lengths import Unit, show_length
-from service.pages.questions import QUICK
+from service.pages.questions import QUICK, evidence_words
 from service.pages.reading_charts import charts_of
 from service.pages.said import answer_words, place_words
+from service.pages.sentences import in_unit
 from service.stored_photo import without_location
 
 router = APIRouter()
@@ -55,9 +56,10 @@ class Undecided:
 
 @dataclass(frozen=True)
 class Drawn:
-    """A chart and what it is of."""
+    """A chart, what it is of, and its reading in words."""
 
     title: str
+    said: str
     svg: Markup
 
 
@@ -84,6 +86,8 @@ class ResultPage:
     rests_on: Sequence[tuple[str, str]]
     customer_text: str
     photos_held: int
+    made_on: str
+    catalogue: str
 
 
 @router.get("/jobs/{job_id}/result")
@@ -122,10 +126,7 @@ def _page(standing: Standing, unit: Unit) -> ResultPage:
             Way(check, _address(standing.job_id, standing.job, check)) for check in next_checks_of(said)[:SHOWN_WAYS]
         ],
         conflicts=said["conflicts"],
-        charts=[
-            Drawn(chart.title, reading_chart(chart, lambda mm: show_length(mm, unit)))
-            for chart in charts_of(said, standing.evidence)
-        ],
+        charts=[_drawn(chart, lambda mm: show_length(mm, unit)) for chart in charts_of(said)],
         undecided=[_undecided(group) for group in said["cannot_tell_apart"]],
         order=orders,
         care=list(dict.fromkeys(note["text"] for axle in orders for note in axle.get("care", ()))),
@@ -135,16 +136,23 @@ def _page(standing: Standing, unit: Unit) -> ResultPage:
         why=[row for row in said["candidates"][:3] if row.get("why")],
         left_out={evidence_words(place.split(".", 1)[1]): why for place, why in standing.faults.items()},
         rests_on=_rests_on(standing, unit),
-        customer_text=customer_text(standing),
+        customer_text=customer_text(standing, unit),
+        made_on=date.today().isoformat(),
+        catalogue=standing.desk.context.catalogue.name,
         photos_held=sum(standing.desk.photos.get(shot.key) is not None for shot in standing.job.shots),
     )
+
+
+def _drawn(chart: ReadingChart, show: Callable[[float], str]) -> Drawn:
+    low, high = show(chart.low_mm).rsplit(" ", 1)[0], show(chart.high_mm)
+    return Drawn(chart.title, f"{show(chart.value_mm)}, 95 %: {low} to {high}", reading_chart(chart, show))
 
 
 def _rests_on(standing: Standing, unit: Unit) -> list[tuple[str, str]]:
     """Return what was read, typed and photographed, in words."""
     job = standing.job
     sound = [place for place in job.answers if place not in standing.faults]
-    said = [(place_words(job, place), answer_words(place, job.answers[place])) for place in sound]
+    said = [(place_words(job, place), answer_words(place, job.answers[place], unit)) for place in sound]
     for shot in job.shots:
         lengths = shot.measurement.get("dimensions") or {}
         read = [f"{evidence_words(key).lower()} {show_length(each['value'], unit)}" for key, each in lengths.items()]
@@ -152,7 +160,7 @@ def _rests_on(standing: Standing, unit: Unit) -> list[tuple[str, str]]:
     return said
 
 
-def customer_text(standing: Standing) -> str:
+def customer_text(standing: Standing, unit: Unit) -> str:
     """Return a short text for the customer: what may be ordered, what is open, what to look at."""
     job, verdicts = standing.job, verdicts_of(standing.identification)
     car = " ".join(job.vehicle[key] for key in ("line", "model", "year") if key in job.vehicle)
@@ -166,7 +174,7 @@ def customer_text(standing: Standing) -> str:
         "Please compare the numbers on the old parts before fitting. The maker's data and the marking on the part "
         "prevail; work on brakes is for qualified people."
     )
-    return "\n".join(lines)
+    return in_unit("\n".join(lines), unit)
 
 
 def _address(job_id: str, job: Job, check: NextCheck) -> str:

@@ -13,7 +13,7 @@ function toMm(text, unit) {
 function show(number, kind, unit) {
   if (kind !== "length") return `${number}${{ mass: " kg", inches: " in" }[kind] ?? ""}`;
   if (unit === "mm") return `${Number(number.toFixed(1))} mm`;
-  return number >= 101.6 ? `${(number / 25.4).toFixed(2)} in` : `${(number / 25.4).toFixed(3)} in`;
+  return `${(number / 25.4).toFixed(3)} in`;
 }
 
 function faultOf(input, text) {

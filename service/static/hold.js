@@ -24,7 +24,7 @@ async function act(mode, what) {
 }
 
 export async function hold(form, input) {
-  const key = location.pathname + location.search;
+  const key = `${location.pathname}${location.search}#${input.name}`;
   const forget = () => act("readwrite", (store) => store.delete(key));
   input.addEventListener("change", async () => {
     if (!input.files.length) return forget();

@@ -26,10 +26,20 @@ function detailOf(request) {
   }
 }
 
+function inputs(form) {
+  return [...form.querySelectorAll("input[type=file]")];
+}
+
+function tell(place, text) {
+  place.innerHTML = '<div class="fault" role="alert"><p></p></div>';
+  place.querySelector("p").textContent = text;
+}
+
 function watch(form) {
   const place = form.querySelector(".progress");
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
+    if (!inputs(form).some((input) => input.files.length)) return tell(place, "No photo was chosen yet: take one or choose one, then send it.");
     const button = form.querySelector("button");
     button.disabled = true;
     place.innerHTML = '<p></p><progress max="1" value="0" aria-label="Sending"></progress>';
@@ -46,8 +56,7 @@ function watch(form) {
       form.dispatchEvent(new Event("sent"));
       location.assign(request.responseURL);
     } catch (fault) {
-      place.innerHTML = '<div class="fault" role="alert"><p></p></div>';
-      place.querySelector("p").textContent = fault.message;
+      tell(place, fault.message);
       button.disabled = false;
     }
   });
@@ -55,5 +64,5 @@ function watch(form) {
 
 for (const form of document.querySelectorAll("form[data-upload]")) {
   watch(form);
-  hold(form, form.elements.photo).catch(() => {}); // a browser that stores nothing for sites: then a reload asks anew
+  for (const input of inputs(form)) hold(form, input).catch(() => {}); // a browser that stores nothing for sites: then a reload asks anew
 }

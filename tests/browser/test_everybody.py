@@ -8,7 +8,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import BrowserContext, Page, Response, expect
 
-from service.pages.shelf import Brake
+from catalogue import Catalogue
+from service.pages.shelf import Brake, Shelf
 
 Fill = Callable[[Page, str, str], None]
 Begin = Callable[[Page], None]
@@ -137,21 +138,32 @@ def test_inches_everywhere(page: Page, begin_at_the_car: Begin, brake: Brake, fi
     page.get_by_role("button", name="Change to inches").click()
     begin_at_the_car(page)
     page.goto(page.url.replace("looks", "readings"))
-    fill(page, "front.diameter_mm", f"{brake.rotor.diameter_mm / 25.4:.2f}")
+    fill(page, "front.diameter_mm", f"{brake.rotor.diameter_mm / 25.4:.3f}")
     page.click("text=Show the result")
-    expect(page.locator(".charts")).to_contain_text(f"{brake.rotor.diameter_mm / 25.4:.2f} in")
+    expect(page.locator(".charts")).to_contain_text(f"{brake.rotor.diameter_mm / 25.4:.3f} in")
     page.goto("/catalogue")
     page.click("main .tile >> nth=0")
     expect(page.locator(".drawings")).not_to_contain_text(" mm")
 
 
-def test_the_result_prints_on_one_page(page: Page, begin_at_the_car: Begin, brake: Brake, fill: Fill) -> None:
-    begin_at_the_car(page)
-    fill(page, "front.rotor_mark", brake.rotor.marks[0])
+@pytest.mark.parametrize("axles", [("front",), ("front", "rear")])
+def test_the_result_prints_on_one_page(
+    page: Page, demo: Catalogue, car: tuple[str, str, str], brake: Brake, choose_car: Begin, axles: tuple[str, ...]
+) -> None:
+    page.goto("/car")
+    page.check(f"[name=axle][value={'both' if len(axles) > 1 else axles[0]}]")
+    page.check("[name=parts][value=both]")
     page.click("text=Go on")
-    page.goto(page.url.replace("result", "readings"))
-    fill(page, "front.diameter_mm", f"{brake.rotor.diameter_mm:g}")
-    fill(page, "front.thickness_mm", f"{brake.rotor.thickness_mm - 0.5:g}")
+    choose_car(page)
+    page.wait_for_url("**/looks")
+    page.goto(page.url.replace("looks", "readings"))
+    page.evaluate("document.querySelectorAll('details').forEach((fold) => { fold.open = true; })")
+    for fitted in Shelf(demo).brakes_of_axle(car[0], "front") + Shelf(demo).brakes_of_axle(car[0], "rear"):
+        if fitted.package == brake.package and fitted.axle in axles:
+            rotor = fitted.rotor
+            for key in ("diameter_mm", "height_mm", "centre_bore_mm", "bolt_circle_mm"):
+                page.fill(f'[id="{fitted.axle}.{key}"]', f"{getattr(rotor, key):g}")
+            page.fill(f'[id="{fitted.axle}.thickness_mm"]', f"{rotor.thickness_mm - 0.5:g}")
     page.click("text=Show the result")
     page.wait_for_url("**/result")
     for paper in ("A4", "Letter"):

@@ -48,7 +48,7 @@ def test_what_is_no_length_is_told_with_examples(text: str) -> None:
         read_length(text, "mm")
 
 
-@pytest.mark.parametrize(("length_mm", "mm", "inches"), [(330.2, "330.2 mm", "13.00 in"), (24.0, "24 mm", "0.945 in")])
+@pytest.mark.parametrize(("length_mm", "mm", "inches"), [(330.2, "330.2 mm", "13.000 in"), (24.0, "24 mm", "0.945 in")])
 def test_a_length_is_shown_in_the_readers_unit(length_mm: float, mm: str, inches: str) -> None:
     assert (show_length(length_mm, "mm"), show_length(length_mm, "in")) == (mm, inches)
 
