@@ -17,6 +17,8 @@ TABLE = Path(__file__).with_name("assumptions.toml")
 _PROBABILITIES = frozenset(
     {
         "none_of_these",
+        "kin_of_a_part",
+        "kin_alike",
         "gross_error",
         "gross_elsewhere",
         "replaced_surface",
@@ -36,7 +38,6 @@ _PROBABILITIES = frozenset(
         "counted_rightly",
         "pistons_counted_rightly",
         "no_match_from",
-        "no_match_first_from",
         "seen_rightly",
     }
 )
@@ -62,6 +63,8 @@ class Assumptions:
     """
 
     none_of_these: float
+    kin_of_a_part: float
+    kin_alike: float
     gross_error: float
     gross_elsewhere: float
     gross_width: float
@@ -97,7 +100,6 @@ class Assumptions:
     wrong_order_cost: float
     check_cost: float
     no_match_from: float
-    no_match_first_from: float
     seen_rightly: float
     reading_std_mm: Mapping[str, Mapping[str, float]]
     reading_std_kg: Mapping[str, Mapping[str, float]]

@@ -7,7 +7,8 @@ from functools import cached_property
 import numpy as np
 
 from catalogue.explain import Explainer, Reason
-from catalogue.posterior import Hypotheses, Posterior
+from catalogue.hypotheses import Hypotheses
+from catalogue.posterior import Posterior
 from catalogue.schema import STILL_MADE
 
 LISTED_FROM = 1e-4

@@ -140,12 +140,18 @@ def made_checks(observed: AxleEvidence, assumptions: Assumptions) -> frozenset[s
     return frozenset(made | ({"min_thickness_mark_mm"} if observed.min_mark_mm is not None else set()))
 
 
-def _grouped(signature: NDArray[Any]) -> tuple[IntArray, IntArray] | None:
-    """Return each package's group and the place of one package of each group; None where all are of one."""
-    if (signature == signature[0]).all():
+def _grouped(*columns: NDArray[Any]) -> tuple[IntArray, IntArray] | None:
+    """Return each package's group, those alike in all columns, and the place of one package of each group; None where
+    all are of one.
+    """
+    signatures = list(
+        zip(*([None if cell != cell else cell for cell in each.tolist()] for each in columns), strict=True)
+    )
+    number = {signature: place for place, signature in enumerate(dict.fromkeys(signatures))}
+    if len(number) < 2:
         return None
-    _, first, group = np.unique(np.nan_to_num(signature, nan=-1.0), return_index=True, return_inverse=True)
-    return None if len(first) < 2 else (group, first)
+    first = [signatures.index(signature) for signature in number]
+    return np.array([number[signature] for signature in signatures]), np.array(first)
 
 
 def _rotor_length(at: _Place, name: str) -> Check | None:
@@ -185,7 +191,7 @@ def _limits(at: _Place) -> Limits:
 def _thickness(at: _Place, name: str) -> Check | None:
     limits = _limits(at)
     spread = at.spread.get("thickness_mm")
-    grouped = _grouped(limits.new_mm + 1j * np.nan_to_num(limits.discard_mm))
+    grouped = _grouped(limits.new_mm, limits.discard_mm)
     if spread is None or grouped is None:
         return None
     group, first = grouped
@@ -236,15 +242,15 @@ def _kind(at: _Place, name: str, of_rows: IntArray, shares: FloatArray) -> Check
 
 def _photo_of_surface(at: _Place, name: str) -> Check | None:
     """Build the photo's look at the surface, as a word that is right with a known chance."""
-    told = _rotor_kind(at, "surface")
-    if told is None:
-        return None
     codes = at.prepared.rotor_codes["surface"][at.prepared.rotor[at.rows]]
-    _, first = np.unique(codes, return_index=True)
+    grouped = _grouped(codes)
+    if grouped is None:
+        return None
+    group, first = grouped
     right, kinds = at.assumptions.seen_rightly, len(KINDS["surface"])
     channel = np.full((kinds, kinds), (1 - right) / (kinds - 1)) + np.eye(kinds) * (right - (1 - right) / (kinds - 1))
     table = np.vstack([_replaced(at, channel), np.full(kinds, 1 / kinds)])[codes[first]]
-    return Check(name, at.axle, told.group, WordOutcome(table), told.known)
+    return Check(name, at.axle, group, WordOutcome(table), codes[first] != UNKNOWN)
 
 
 def _told_table(at: _Place, name: str) -> FloatArray:

@@ -1,6 +1,7 @@
 """The checks that can still be made, on every axle that could be looked at."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from catalogue.assumptions import Assumptions
 from catalogue.checks import Check, possible_checks
@@ -21,6 +22,21 @@ def physical_checks_left(
     return _of_axles(axles, belief, given, assumptions, physical=True)
 
 
+def _believed(observed: AxleEvidence, axle: EvidenceAxle, belief: Posterior) -> AxleEvidence:
+    """Return what was observed without what is taken for a misreading: that is to be read again."""
+    misread = {each.evidence for each in belief.soundness.misread if each.axle == axle}
+    if not misread:
+        return observed
+    return replace(
+        observed,
+        lengths={key: each for key, each in observed.lengths.items() if key not in misread},
+        pad_lengths={key: each for key, each in observed.pad_lengths.items() if key not in misread},
+        thickness_mm=() if "thickness_mm" in misread else observed.thickness_mm,
+        bolt_count=None if "bolt_count" in misread else observed.bolt_count,
+        min_mark_mm=None if "min_thickness_mark_mm" in misread else observed.min_mark_mm,
+    )
+
+
 def _of_axles(
     axles: Iterable[EvidenceAxle],
     belief: Posterior,
@@ -32,7 +48,7 @@ def _of_axles(
     field, evidence = given
     checks: list[Check] = []
     for axle in axles if len(field) else ():
-        observed = evidence.axles.get(axle, AxleEvidence())
+        observed = _believed(evidence.axles.get(axle, AxleEvidence()), axle, belief)
         place = (axle, field.rows[axle])
         checks += possible_checks(belief.prepared, place, observed, assumptions, physical=physical)
     return checks

@@ -60,6 +60,13 @@ def _conflict(against: Reason, backing: Reason) -> Conflict:
     return Conflict((between[0], between[1]), text)
 
 
+def plain_name(evidence: str) -> str:
+    """Return a key of the evidence in words: ``centre bore``."""
+    if evidence == "measurements":
+        return "photo"
+    return evidence.removesuffix("_mm").removesuffix("_kg").removesuffix("_in").replace("_", " ")
+
+
 def _named(reason: Reason) -> str:
-    name = reason.evidence.removesuffix("_mm").removesuffix("_kg").removesuffix("_in").replace("_", " ")
+    name = plain_name(reason.evidence)
     return f"the {name}" if reason.axle in ("both", "unknown") else f"the {reason.axle} {name}"

@@ -16,7 +16,9 @@ def log_normal(deviation: FloatArray | float, std: FloatArray | float) -> FloatA
 
 def log_sum(terms: Sequence[FloatArray]) -> FloatArray:
     """Return the logarithm of a sum of exponentials, term by term of several arrays of one shape."""
-    total = terms[0]
-    for term in terms[1:]:
-        total = np.logaddexp(total, term)
+    if len(terms) < 3:
+        return np.logaddexp(*terms) if len(terms) == 2 else terms[0]
+    stacked = np.stack(terms)
+    top = stacked.max(axis=0)
+    total: FloatArray = top + np.log(np.exp(stacked - top).sum(axis=0))
     return total

@@ -7,14 +7,15 @@ import numpy as np
 
 from catalogue.assumptions import Assumptions
 from catalogue.factor import Factor
+from catalogue.hypotheses import Hypotheses
 from catalogue.kinds import KINDS
 from catalogue.observation import AxleEvidence, Evidence, EvidenceAxle
-from catalogue.posterior import Hypotheses, Posterior
+from catalogue.posterior import Posterior
 from catalogue.prepare import Prepared
+from catalogue.rooms import spread_to_packages
 from catalogue.rotor_lengths import hand_readings
 from catalogue.rotor_thickness import hand_thickness
 from catalogue.schema import UNKNOWN, FloatArray
-from catalogue.weigh import spread_to_packages
 
 CLEARLY = 3.0
 """So many standard deviations off is said to be impossible, gross errors aside."""

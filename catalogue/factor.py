@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from catalogue.schema import FloatArray
+from catalogue.schema import FloatArray, IntArray
 
 Room = Literal["rotor", "pads", "caliper", "package"]
 
@@ -18,13 +18,39 @@ class Factor:
         Key of the contract.
     room : {"rotor", "pads", "caliper", "package"}
         Table whose rows it tells apart.
-    log_likelihood : (N + 1,) ndarray
-        Natural logarithm of p(evidence | row); the last row is the one of which nothing is known.
+    log_distinct : (U,) ndarray
+        Natural logarithm of p(evidence | row) of each different row.
     said : str
         What was observed, in words.
+    place : (N + 1,) ndarray of int, optional
+        Which of the U each row is, the last being the one of which nothing is known; each its own where not given.
+    trait : str, optional
+        What of the part it speaks of, where that is not the evidence itself: factors of one trait hang together.
+    number : bool, optional
+        Whether it is the part's own number, which no other part carries.
+    log_sound : (U,) ndarray, optional
+        The part of the likelihood in which every reading is of the row's part, and none grossly wrong.
     """
 
     evidence: str
     room: Room
-    log_likelihood: FloatArray
+    log_distinct: FloatArray
     said: str
+    place: IntArray | None = None
+    trait: str = ""
+    number: bool = False
+    log_sound: FloatArray | None = None
+
+    @property
+    def log_likelihood(self) -> FloatArray:
+        """Return log p(evidence | row), (N + 1,)."""
+        return self.of_rows(self.log_distinct)
+
+    def of_rows(self, distinct: FloatArray) -> FloatArray:
+        """Return for each row, (N + 1,), what ``distinct``, (U,), says of it."""
+        return distinct if self.place is None else distinct[self.place]
+
+    @property
+    def log_unknown(self) -> float:
+        """Return log p(evidence | a part of which nothing is known)."""
+        return float(self.log_distinct[-1 if self.place is None else self.place[-1]])

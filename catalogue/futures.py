@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -64,6 +65,7 @@ def futures_of(field: Field, checks: Sequence[Check]) -> Futures:
     return Futures(field.mass[truth] / DRAWS, after / after.sum(axis=1, keepdims=True))
 
 
+@lru_cache(maxsize=256)
 def _quantiles(packages: int, number: int) -> FloatArray:
     """Return (packages * DRAWS,) quantiles that fill 0 to 1 evenly and differ from check to check (a Kronecker
     sequence), so that the same question has the same answer.

@@ -89,7 +89,7 @@ class Identification:
     @cached_property
     def conflicts(self) -> tuple[Conflict, ...]:
         """What contradicts what about the likeliest candidate."""
-        if not self.candidates or fits_nothing(self.belief, self.assumptions):
+        if not self.candidates:
             return ()
         best = self.candidates[0]
         package = sum(each.probability for each in self.candidates if each.package == best.package)
@@ -141,12 +141,12 @@ class Identification:
     @property
     def message(self) -> str:
         """The answer in a sentence or two."""
-        return message_of(self.verdict, self.parts, (self.belief, self.next_checks, self.conflicts))
+        return message_of(self.verdict, self.parts, (self.belief, self.next_checks, self.conflicts), self.assumptions)
 
     @property
     def cautions(self) -> list[str]:
         """The standing cautions, and those that this evidence calls for."""
-        return cautions_of(self.evidence, self.conflicts)
+        return cautions_of(self.evidence, self.conflicts, self.belief)
 
     @property
     def ignored(self) -> list[Ignored]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from catalogue.density import log_normal, log_sum
 from catalogue.population import Spread
-from catalogue.schema import BoolArray, FloatArray
+from catalogue.schema import BoolArray, FloatArray, IntArray
 
 ALL_SUBSETS_UP_TO = 4
 """Up to so many readings each subset may be gross; beyond, one reading, one photo, or all of them."""
@@ -61,39 +61,47 @@ def log_likelihood(readings: Readings, nominals: Nominals, gross_error: float) -
     A reading is of the part's length, nominal and tolerance, or, by a gross error, of something else (see
     ``Spread.log_gross``). A length that a row lacks is drawn from the population too, once for all its readings.
     """
+    return log_mixture(readings, nominals, gross_error)[0]
+
+
+def log_mixture(readings: Readings, nominals: Nominals, gross_error: float) -> tuple[FloatArray, FloatArray]:
+    """Return the same, and of it the part in which no reading is grossly wrong; (N + 1,) each."""
     mixture = list(_gross_subsets(readings, gross_error))
     missing = np.isnan(nominals.value)
-    result = np.empty(len(missing))
-    for pattern, rows in _patterns(missing):
-        result[rows] = _of_pattern(readings, nominals, (pattern, rows), mixture)
-    return result
+    either, sound = np.empty(len(missing)), np.empty(len(missing))
+    for pattern in patterns(missing):
+        terms = _terms(readings, nominals, pattern, mixture)
+        _, rows = pattern
+        either[rows], sound[rows] = log_sum(terms), terms[0]
+    return either, sound
 
 
-def _patterns(missing: BoolArray) -> Iterator[tuple[BoolArray, BoolArray]]:
-    """Yield each pattern of missing columns with the rows that have it."""
+def patterns(missing: BoolArray) -> Iterator[tuple[BoolArray, IntArray]]:
+    """Yield each pattern of missing columns with the places of the rows that have it."""
     codes = missing @ (1 << np.arange(missing.shape[1]))
-    for code in np.unique(codes):
-        rows = codes == code
-        yield missing[np.flatnonzero(rows)[0]], rows
+    for code in np.flatnonzero(np.bincount(codes)):
+        rows = np.flatnonzero(codes == code)
+        yield missing[rows[0]], rows
 
 
-def _of_pattern(
+def _terms(
     readings: Readings,
     nominals: Nominals,
-    pattern: tuple[BoolArray, BoolArray],
+    pattern: tuple[BoolArray, IntArray],
     mixture: Sequence[tuple[float, list[int]]],
-) -> FloatArray:
+) -> list[FloatArray]:
+    """Return a log density for each set of readings that may be gross, none of them first."""
     residual, covariance = residuals(readings, nominals, pattern)
     alone = _gross_log_density(readings, nominals)
     terms = []
     for log_weight, gross in mixture:
         sound = [place for place in range(len(readings.value)) if place not in gross]
         terms.append(log_weight + alone[gross].sum() + _log_normal_joint(residual, covariance, sound))
-    return log_sum(terms)
+    return terms
 
 
 def residuals(
-    readings: Readings, nominals: Nominals, pattern: tuple[BoolArray, BoolArray]
+    readings: Readings, nominals: Nominals, pattern: tuple[BoolArray, IntArray]
 ) -> tuple[FloatArray, FloatArray]:
     """Return readings less expectation, (rows, n), and their covariance, (n, n), for rows of one pattern."""
     lacking, rows = pattern

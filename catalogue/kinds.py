@@ -14,7 +14,6 @@ from catalogue.schema import (
     SURFACES,
     VENTILATIONS,
     FloatArray,
-    IntArray,
 )
 
 KINDS: Mapping[str, tuple[str, ...]] = {
@@ -71,9 +70,9 @@ def replaced_surface(likelihood: FloatArray, axle: AxleEvidence, assumptions: As
     return (1 - chance) * likelihood + chance * others
 
 
-def log_of_codes(likelihood: FloatArray, codes: IntArray, shares: FloatArray) -> FloatArray:
-    """Return log p(observed | row) for a column of codes; one not known is drawn from the population's ``shares``."""
-    logs: FloatArray = np.log(np.append(likelihood, shares @ likelihood))[codes]
+def log_of_kinds(likelihood: FloatArray, shares: FloatArray) -> FloatArray:
+    """Return log p(observed | kind), and last of a kind not known, drawn from the population's ``shares``."""
+    logs: FloatArray = np.log(np.append(likelihood, shares @ likelihood))
     return logs
 
 

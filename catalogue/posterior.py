@@ -1,6 +1,6 @@
 """The posterior over what the car may have: every fitment, on each axle that the evidence may be of, or none."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import log
@@ -8,52 +8,18 @@ from math import log
 import numpy as np
 
 from catalogue.assumptions import Assumptions
+from catalogue.hypotheses import Hypotheses, Way, ways_to_read
 from catalogue.observation import Evidence, EvidenceAxle
 from catalogue.prepare import Prepared
 from catalogue.prior import scope_of
 from catalogue.records import known_codes, record_likelihood
-from catalogue.schema import AXLES, UNKNOWN, BoolArray, FloatArray, IntArray
+from catalogue.schema import FloatArray
+from catalogue.soundness import Soundness, soundness_of
+from catalogue.stranger import log_stranger
 from catalogue.weigh import WeighedAxle, weigh_axle
 
 
 @dataclass(frozen=True, eq=False)
-class Hypotheses:
-    """One way to read the axles: all fitments, with evidence on an unknown axle taken as of one of them.
-
-    Attributes
-    ----------
-    axle : {"front", "rear", "both"}
-        As the contract's candidates name it.
-    rows : mapping of EvidenceAxle to (K,) ndarray of int
-        Package row that each axle's evidence speaks of, for each package; UNKNOWN where it has no such axle.
-    prior : (F,) ndarray
-        Of each fitment read so.
-    probability : (F,) ndarray
-        The same after the evidence.
-    package : (F,) ndarray of int
-        Package of each fitment, one of K.
-    """
-
-    axle: str
-    rows: Mapping[EvidenceAxle, IntArray]
-    prior: FloatArray
-    probability: FloatArray
-    package: IntArray
-    packages: int
-
-    @cached_property
-    def package_prior(self) -> FloatArray:
-        """Prior of each package, (K,)."""
-        return np.bincount(self.package, weights=self.prior, minlength=self.packages).astype(np.float64, copy=False)
-
-    @cached_property
-    def package_mass(self) -> FloatArray:
-        """Probability of each package, (K,)."""
-        mass = np.bincount(self.package, weights=self.probability, minlength=self.packages)
-        return mass.astype(np.float64, copy=False)
-
-
-@dataclass(frozen=True, eq=False, slots=True)
 class Posterior:
     """What to believe.
 
@@ -82,104 +48,51 @@ class Posterior:
     unknown_codes: tuple[str, ...]
     empty_scope: str | None
 
+    @cached_property
+    def soundness(self) -> Soundness:
+        """How far the readings can be believed together."""
+        return soundness_of(self.prepared, self.hypotheses, self.weighed)
+
 
 def posterior(prepared: Prepared, evidence: Evidence, assumptions: Assumptions) -> Posterior:
     """Weigh ``evidence`` against the whole catalogue."""
-    catalogue = prepared.catalogue
-    scope, empty = scope_of(catalogue, evidence.vehicle)
+    fitments = prepared.catalogue.fitments
+    scope, empty = scope_of(prepared.catalogue, evidence.vehicle)
     weighed = {axle: weigh_axle(prepared, axle, each, assumptions) for axle, each in evidence.axles.items()}
-    codes, unknown_codes = known_codes(catalogue.fitments, evidence.option_codes)
-    records = record_likelihood(catalogue.fitments, codes, prepared.weight, assumptions) if codes else None
-    readings = _readings_of_axles(prepared, evidence)
-    priors = _priors(prepared, readings, scope, 1 - assumptions.none_of_these)
-    prior_none = assumptions.none_of_these
-    if any(prior.any() for prior in priors):
-        weights, none = _weights(prepared, list(zip(readings, priors, strict=True)), (weighed, records), assumptions)
+    codes, unknown_codes = known_codes(fitments, evidence.option_codes)
+    records = record_likelihood(fitments, codes, prepared.weight, assumptions) if codes else None
+    ways = ways_to_read(prepared, tuple(evidence.axles), scope, 1 - assumptions.none_of_these)
+    if any(way.package_prior.any() for way in ways):
+        hypotheses, none = _weigh_all(ways, weighed, records, assumptions)
+        prior_none = assumptions.none_of_these
     else:
-        weights, none, prior_none, empty = priors, 1.0, 1.0, empty or "no package with that axle"
-    total = sum(float(weight.sum()) for weight in weights) + none
-    package, packages = catalogue.fitments.package, len(catalogue.packages.keys)
-    hypotheses = tuple(
-        Hypotheses(axle, rows, prior, weight / total, package, packages)
-        for (axle, rows), prior, weight in zip(readings, priors, weights, strict=True)
-    )
-    return Posterior(prepared, hypotheses, none / total, prior_none, weighed, records, tuple(unknown_codes), empty)
+        nothing = np.zeros(len(prepared.catalogue.packages.keys))
+        hypotheses, none, prior_none = tuple(Hypotheses(way, nothing, None, 1.0) for way in ways), 1.0, 1.0
+        empty = empty or "no package with that axle"
+    return Posterior(prepared, hypotheses, none, prior_none, weighed, records, tuple(unknown_codes), empty)
 
 
-Reading = tuple[str, Mapping[EvidenceAxle, IntArray]]
-
-
-def _readings_of_axles(prepared: Prepared, evidence: Evidence) -> list[Reading]:
-    """Return each way to read the axles with the package rows it means; without evidence both axles, unread."""
-    row = prepared.catalogue.packages.row
-    known: dict[EvidenceAxle, IntArray] = {
-        axle: row[:, AXLES.index(axle)] for axle in evidence.axles if axle != "unknown"
-    }
-    if "unknown" in evidence.axles:
-        return [(axle, {**known, "unknown": row[:, code]}) for code, axle in enumerate(AXLES)]
-    return [(str(next(iter(known))) if len(known) == 1 else "both", known)]
-
-
-def _priors(prepared: Prepared, readings: list[Reading], scope: BoolArray | None, total: float) -> list[FloatArray]:
-    """Return the prior of each fitment in each way to read the axles; all together ``total``.
-
-    A package without the axle that the evidence is of is no hypothesis; on an unknown axle a fitment's prior is
-    shared evenly by the axles it has.
-    """
-    package = prepared.catalogue.fitments.package
-    weight = prepared.weight if scope is None else np.where(scope, prepared.weight, 0.0)
-    possible = [_has_axle(prepared, reading)[package] for reading in readings]
-    ways = np.maximum(np.sum(possible, axis=0), 1)
-    priors = [weight * has / ways if len(readings) > 1 else weight * has for has in possible]
-    whole = sum(float(prior.sum()) for prior in priors)
-    return [prior * (total / whole) if whole > 0 else prior for prior in priors]
-
-
-def _has_axle(prepared: Prepared, reading: Reading) -> BoolArray:
-    _, rows = reading
-    if not rows:
-        return np.ones(len(prepared.catalogue.packages.keys), dtype=np.bool_)
-    if "unknown" in rows:
-        return np.asarray(rows["unknown"] != UNKNOWN)
-    return np.asarray(np.any([of_axle != UNKNOWN for of_axle in rows.values()], axis=0))
-
-
-def _weights(
-    prepared: Prepared,
-    readings: list[tuple[Reading, FloatArray]],
-    observed: tuple[Mapping[EvidenceAxle, WeighedAxle], FloatArray | None],
+def _weigh_all(
+    ways: Sequence[Way],
+    weighed: Mapping[EvidenceAxle, WeighedAxle],
+    records: FloatArray | None,
     assumptions: Assumptions,
-) -> tuple[list[FloatArray], float]:
-    """Return prior times likelihood of each fitment in each way to read the axles, and of none, to one scale."""
-    weighed, records = observed
-    logs = [_package_log(prepared, rows, weighed) for (_, rows), _ in readings]
-    log_none = sum(float(each.log_likelihood[-1]) for each in weighed.values())
-    package = prepared.catalogue.fitments.package
+) -> tuple[tuple[Hypotheses, ...], float]:
+    """Return every fitment after the evidence, in each way to read the axles, and none of these."""
+    own = {axle: each.log_likelihood for axle, each in weighed.items()}
+    logs = [way.of_packages(own) for way in ways]
+    log_none = log_stranger(list(zip(ways, logs, strict=True)), weighed, assumptions)
     best = max(log_none, *(float(each.max()) for each in logs))
-    weights = []
-    for each, (_, prior) in zip(logs, readings, strict=True):
-        likelihood = np.exp(each - best)[package]
-        weights.append(prior * likelihood if records is None else prior * likelihood * records)
-    of_records = 1.0
-    if records is not None:
-        sums = [(float(prior @ records), float(prior.sum())) for _, prior in readings]
-        of_records = sum(product for product, _ in sums) / sum(mass for _, mass in sums)
-    none = float(np.exp(log_none - best + log(assumptions.none_of_these))) * of_records
-    return _rescued(weights, none)
+    open_ended = [Hypotheses(way, np.exp(each - best), records, 1.0) for way, each in zip(ways, logs, strict=True)]
+    none = float(np.exp(log_none - best + log(assumptions.none_of_these))) * _mean_of_records(ways, records)
+    total = sum(float(each.package_mass.sum()) for each in open_ended) + none
+    if total == 0:  # no likelihood is left above the smallest number
+        return tuple(open_ended), 1.0
+    return tuple(Hypotheses(each.before, each.likelihood, records, 1 / total) for each in open_ended), none / total
 
 
-def _rescued(weights: list[FloatArray], none: float) -> tuple[list[FloatArray], float]:
-    """Give all belief to none of these where no fitment's likelihood is left above the smallest number."""
-    if none == 0.0 and not any(weight.any() for weight in weights):
-        return weights, 1.0
-    return weights, none
-
-
-def _package_log(
-    prepared: Prepared, rows: Mapping[EvidenceAxle, IntArray], weighed: Mapping[EvidenceAxle, WeighedAxle]
-) -> FloatArray:
-    """Return log p(all measured evidence | package), (K,); UNKNOWN rows take the unknown row's."""
-    total = np.zeros(len(prepared.catalogue.packages.keys))
-    for axle, each in weighed.items():
-        total += each.log_likelihood[rows[axle]]
-    return total
+def _mean_of_records(ways: Sequence[Way], records: FloatArray | None) -> float:
+    """Return p(option codes | none of these): the mean over what the car may have been built with."""
+    if records is None:
+        return 1.0
+    return sum(float(way.prior @ records) for way in ways) / sum(float(way.prior.sum()) for way in ways)

@@ -31,6 +31,8 @@ class Prepared:
         The columns that hold words.
     rotor, rotor_right, pads, caliper : (P + 1,) ndarray of int
         Of each package row; ``rotor_right`` is the same as ``rotor`` where left and right don't differ.
+    two_sided : (M,) ndarray of int
+        Package rows of which left and right differ.
     min_wheel_in : (P + 1,) ndarray
     rotor_set : (P + 1,) ndarray of int
         Number of the pair of left and right rotor that a row takes, UNKNOWN for the unknown row.
@@ -50,6 +52,7 @@ class Prepared:
     caliper_codes: dict[str, IntArray]
     rotor: IntArray
     rotor_right: IntArray
+    two_sided: IntArray
     pads: IntArray
     caliper: IntArray
     min_wheel_in: FloatArray
@@ -74,6 +77,7 @@ def prepare(catalogue: Catalogue) -> Prepared:
         caliper_codes=_codes(catalogue.calipers),
         rotor=_and_unknown(packages.rotor),
         rotor_right=_and_unknown(right),
+        two_sided=np.flatnonzero(right != packages.rotor),
         pads=_and_unknown(packages.pads),
         caliper=_and_unknown(packages.caliper),
         min_wheel_in=np.append(packages.min_wheel_in, np.nan),

@@ -8,7 +8,7 @@ import numpy as np
 
 from catalogue.assumptions import Assumptions
 from catalogue.factor import Factor
-from catalogue.joint import Nominals, Readings, log_likelihood, residuals
+from catalogue.joint import Nominals, Readings, log_mixture, patterns, residuals
 from catalogue.observation import LENGTHS, AxleEvidence, Lengths, Measured, Reading
 from catalogue.population import Spread
 from catalogue.prepare import Prepared, distinct_rotors, rotor_spreads
@@ -187,11 +187,16 @@ class Population:
         return Nominals(distinct.value, tolerance, tuple(self.spread[key] for key in keys)), distinct.place
 
 
+WeighedGroup = tuple[Group, Factor]
+"""Readings that hang together, and what they say."""
+
+
 def weigh_group(group: Group, population: Population) -> Factor:
     """Weigh one group of readings against every rotor."""
     nominals, place = population.nominals(group.keys)
-    log_distinct = log_likelihood(group.readings, nominals, population.assumptions.gross_error)
-    return Factor(group.evidence, "rotor", log_distinct[place], group.said)
+    log_distinct, log_sound = log_mixture(group.readings, nominals, population.assumptions.gross_error)
+    trait = " ".join(group.keys)
+    return Factor(group.evidence, "rotor", log_distinct, group.said, place, trait=trait, log_sound=log_sound)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -213,12 +218,24 @@ class Coupling:
     sound: FloatArray
 
 
-def couple_thickness(photo: tuple[int, Measured], groups: Sequence[Group], population: Population) -> Coupling | None:
-    """Return how a photo's thickness hangs on its other lengths, None where it hardly does."""
+def couple_thickness(
+    photo: tuple[int, Measured], groups: Sequence[WeighedGroup], population: Population
+) -> Coupling | None:
+    """Return how a photo's thickness hangs on its other lengths, None where it hardly does.
+
+    Parameters
+    ----------
+    photo : (int, Measured)
+        Its number among the photos.
+    groups : sequence of WeighedGroup
+        The other lengths.
+    population : Population
+    """
     number, measured = photo
-    group = next((each for each in groups if number in dict(each.photos)), None)
-    if group is None or measured.lengths is None:
+    found = next((each for each in groups if number in dict(each[0].photos)), None)
+    if found is None or measured.lengths is None:
         return None
+    group, _ = found
     places = list(dict(group.photos)[number])
     lengths = measured.lengths
     thickness = lengths.keys.index("thickness_mm")
@@ -229,23 +246,20 @@ def couple_thickness(photo: tuple[int, Measured], groups: Sequence[Group], popul
     own_stds = np.sqrt(np.diag(lengths.covariance))[others]
     if np.abs(shared[places] / own_stds / std).max() < WORTH_COUPLING:
         return None
-    return _coupling(group, shared, std, population)
+    return _coupling(found, shared, std, population)
 
 
-def _coupling(group: Group, shared: FloatArray, std_mm: float, population: Population) -> Coupling:
+def _coupling(weighed: WeighedGroup, shared: FloatArray, std_mm: float, population: Population) -> Coupling:
+    group, factor = weighed
+    assert factor.log_sound is not None
     nominals, place = population.nominals(group.keys)
-    gross_error = population.assumptions.gross_error
     missing = np.isnan(nominals.value)
     shift = np.zeros(len(missing))
-    for lacking in np.unique(missing, axis=0):
-        rows = (missing == lacking).all(axis=1)
+    for lacking, rows in patterns(missing):
         residual, covariance = residuals(group.readings, nominals, (lacking, rows))
         shift[rows] = residual @ np.linalg.solve(covariance, shared)
-    none_of_them, every_row = np.zeros(missing.shape[1], dtype=np.bool_), np.ones(len(missing), dtype=np.bool_)
-    _, covariance = residuals(group.readings, nominals, (none_of_them, every_row))
+    none_of_them, one_row = np.zeros(missing.shape[1], dtype=np.bool_), np.zeros(1, dtype=np.int64)
+    _, covariance = residuals(group.readings, nominals, (none_of_them, one_row))
     left = std_mm**2 - float(shared @ np.linalg.solve(covariance, shared))
-    sound = log_likelihood(group.readings, nominals, 1e-300)
-    either = log_likelihood(group.readings, nominals, gross_error)
-    count = len(group.readings.value)
-    probability = np.exp(np.minimum(sound + count * np.log1p(-gross_error) - either, 0.0))
-    return Coupling(shift[place], float(np.sqrt(max(left, 1e-12))), probability[place])
+    sound = np.exp(np.minimum(factor.log_sound - factor.log_distinct, 0.0))
+    return Coupling(shift[place], float(np.sqrt(max(left, 1e-12))), sound[place])

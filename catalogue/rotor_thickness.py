@@ -11,26 +11,35 @@ from catalogue.factor import Factor
 from catalogue.observation import AxleEvidence, Measured
 from catalogue.population import Spread
 from catalogue.prepare import distinct_rotors
-from catalogue.rotor_lengths import Coupling, Group, Population, couple_thickness, std_of
+from catalogue.rotor_lengths import Coupling, Population, WeighedGroup, couple_thickness, std_of
 from catalogue.schema import FloatArray, IntArray
-from catalogue.thickness import Limits, ThicknessReadings, log_min_mark, log_thickness
+from catalogue.thickness import Limits, ThicknessReadings, log_min_mark, log_thickness_mixture
 
 GRID_STDS = 4.0
 GRID_STEP = 1.5
 """Step of the grid of unknown rings, in tolerances of the thickness: fine enough for the sharpest reading."""
 
+NEVER = 1e-9
+"""A photo whose lengths are so surely of another rotor tells nothing of its thickness's error."""
+
+TRAIT = "thickness_mm"
+"""What all of these speak of."""
 
 RING = ("thickness_mm", "min_thickness_mm", "machine_to_mm")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class _Weighed:
-    """One source's log likelihood over the rotors, (N + 1,), and over the grid of unknown ones, (G,)."""
+    """One source's log likelihood, and its part without gross errors, over the different rings, (U,), and over the
+    grid of unknown ones, (G,); ``place`` says which of the U each rotor has, None each its own.
+    """
 
     evidence: str
-    of_rotors: FloatArray
+    of_rings: FloatArray
+    sound: FloatArray
     of_grid: FloatArray
     said: str
+    place: IntArray | None
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -51,13 +60,14 @@ class _Rings:
     place: IntArray
     log_weight: FloatArray
 
-    def split(self, evidence: str, log_limits: FloatArray, said: str) -> _Weighed:
-        """Return what a log likelihood over ``limits`` says of every rotor."""
-        own = len(log_limits) - len(self.log_weight)
-        return _Weighed(evidence, log_limits[:own][self.place], log_limits[own:], said)
+    def split(self, evidence: str, log_limits: tuple[FloatArray, FloatArray], said: str) -> _Weighed:
+        """Return what a log likelihood over ``limits``, and its part without gross errors, say of every rotor."""
+        either, sound = log_limits
+        own = len(either) - len(self.log_weight)
+        return _Weighed(evidence, either[:own], sound[:own], either[own:], said, self.place)
 
 
-def thickness_factors(axle: AxleEvidence, groups: Sequence[Group], population: Population) -> list[Factor]:
+def thickness_factors(axle: AxleEvidence, groups: Sequence[WeighedGroup], population: Population) -> list[Factor]:
     """Weigh every reading of the thickness, by hand and off photos, and the stamped minimum.
 
     For the rotor of which nothing is known the new thickness is integrated over the population, once for all the
@@ -105,7 +115,11 @@ def _as_factors(weighed: Sequence[_Weighed], log_weight: FloatArray) -> list[Fac
         of_grid = log_weight + source.of_grid
         unknown = np.logaddexp.reduce(of_grid)
         log_weight = of_grid - unknown
-        factors.append(Factor(source.evidence, "rotor", np.append(source.of_rotors[:-1], unknown), source.said))
+        of_rings = source.of_rings.copy()
+        of_rings[-1 if source.place is None else source.place[-1]] = unknown
+        factors.append(
+            Factor(source.evidence, "rotor", of_rings, source.said, source.place, TRAIT, log_sound=source.sound)
+        )
     return factors
 
 
@@ -114,7 +128,7 @@ def _by_hand(axle: AxleEvidence, rings: _Rings, assumptions: Assumptions, spread
         return []
     readings = hand_thickness(axle, assumptions)
     values = ", ".join(f"{value:g}" for value in readings.value_mm)
-    log_limits = log_thickness(readings, rings.limits, assumptions, spread)
+    log_limits = log_thickness_mixture(readings, rings.limits, assumptions, spread)
     return [rings.split("thickness_mm", log_limits, f"{values} ± {readings.std_mm.max():g}")]
 
 
@@ -135,14 +149,18 @@ def chance_new(axle: AxleEvidence, assumptions: Assumptions) -> float:
 
 
 def _off_photo(
-    photo: tuple[int, Measured], axle: AxleEvidence, groups: Sequence[Group], given: tuple[Population, _Rings]
+    photo: tuple[int, Measured],
+    axle: AxleEvidence,
+    groups: Sequence[WeighedGroup],
+    given: tuple[Population, _Rings],
 ) -> list[_Weighed]:
     population, rings = given
     _, measured = photo
     if measured.lengths is None or "thickness_mm" not in measured.lengths.keys:
         return []
     readings = _photo_thickness(measured, axle, population.assumptions)
-    log_limits = log_thickness(readings, rings.limits, population.assumptions, population.spread["thickness_mm"])
+    spread = population.spread["thickness_mm"]
+    log_limits = log_thickness_mixture(readings, rings.limits, population.assumptions, spread)
     said = f"thickness {readings.value_mm[0]:.1f} ± {readings.std_mm[0]:.1f} off a photo"
     plain = rings.split("measurements", log_limits, said)
     coupling = couple_thickness(photo, groups, population)
@@ -166,16 +184,27 @@ def _coupled(
 ) -> _Weighed:
     """Weigh the thickness by the error that the photo's other lengths tell, so far as those are sound."""
     population, rings = given
-    assumptions, spread = population.assumptions, population.spread["thickness_mm"]
-    own = len(rings.limits.new_mm) - len(rings.log_weight)
-    of_each, of_grid = rings.limits.at(rings.place), rings.limits.at(np.arange(own, len(rings.limits.new_mm)))
-    logs = []
-    for limits, shift_mm, sound, unshifted in (
-        (of_each, coupling.shift_mm, coupling.sound, plain.of_rotors),
-        (of_grid, coupling.shift_mm[-1], coupling.sound[-1], plain.of_grid),
-    ):
-        shifted = replace(readings, std_mm=np.array([coupling.std_mm]), shift_mm=shift_mm)
-        log_shifted = log_thickness(shifted, limits, assumptions, spread)
-        with np.errstate(divide="ignore"):
-            logs.append(log_sum([np.log(sound) + log_shifted, np.log1p(-sound) + unshifted]))
-    return replace(plain, of_rotors=logs[0], of_grid=logs[1])
+    told = (readings, coupling, population)
+    either, sound = plain.of_rings[rings.place], plain.sound[rings.place]
+    near = np.flatnonzero(coupling.sound > NEVER)
+    limits = rings.limits.at(rings.place[near])
+    either[near], sound[near] = _with_error_told(told, limits, near, (either[near], sound[near]))
+    own, whole = len(plain.of_rings), len(rings.limits.new_mm)
+    unknown = np.full(whole - own, len(either) - 1)
+    of_grid, _ = _with_error_told(told, rings.limits.at(np.arange(own, whole)), unknown, (plain.of_grid, plain.of_grid))
+    return replace(plain, of_rings=either, sound=sound, of_grid=of_grid, place=None)
+
+
+def _with_error_told(
+    told: tuple[ThicknessReadings, Coupling, Population],
+    limits: Limits,
+    at: IntArray,
+    plain: tuple[FloatArray, FloatArray],
+) -> list[FloatArray]:
+    """Return the ``plain`` log likelihoods of the rotors ``at``, mixed with those by the error that is told."""
+    readings, coupling, population = told
+    shifted = replace(readings, std_mm=np.array([coupling.std_mm]), shift_mm=coupling.shift_mm[at])
+    logs = log_thickness_mixture(shifted, limits, population.assumptions, population.spread["thickness_mm"])
+    with np.errstate(divide="ignore"):
+        sound, gross = np.log(coupling.sound[at]), np.log1p(-coupling.sound[at])
+    return [log_sum([sound + one, gross + other]) for one, other in zip(logs, plain, strict=True)]

@@ -89,13 +89,20 @@ def _normal_between(low: FloatArray, high: FloatArray) -> FloatArray:
 
 def log_thickness(readings: ThicknessReadings, limits: Limits, assumptions: Assumptions, spread: Spread) -> FloatArray:
     """Return log p(readings | row), (N,), each reading gross with its chance, then of something else."""
+    return log_thickness_mixture(readings, limits, assumptions, spread)[0]
+
+
+def log_thickness_mixture(
+    readings: ThicknessReadings, limits: Limits, assumptions: Assumptions, spread: Spread
+) -> tuple[FloatArray, FloatArray]:
+    """Return the same, and of it the part in which no reading is gross; (N,) each."""
     terms = []
     for gross in _gross_subsets(len(readings.value_mm)):
         sound = [place for place in range(len(readings.value_mm)) if place not in gross]
         weight = len(gross) * log(assumptions.gross_error) + len(sound) * log1p(-assumptions.gross_error)
         alone = sum(float(spread.log_gross(readings.value_mm[place], readings.std_mm[place])) for place in gross)
         terms.append(weight + alone + _log_sound(readings, sound, limits, assumptions))
-    return log_sum(terms)
+    return log_sum(terms), terms[0]
 
 
 def _log_sound(
@@ -134,8 +141,12 @@ def log_one_reading(
     return log_sum(terms)
 
 
-def log_min_mark(mark_mm: float, kind: str, limits: Limits, given: tuple[Assumptions, Spread]) -> FloatArray:
-    """Return log p(stamped minimum | row), (N,): the discard figure, the machine-to figure, or misread."""
+def log_min_mark(
+    mark_mm: float, kind: str, limits: Limits, given: tuple[Assumptions, Spread]
+) -> tuple[FloatArray, FloatArray]:
+    """Return log p(stamped minimum | row), the discard figure, the machine-to figure or misread, and of it the part
+    in which it is not misread; (N,) each.
+    """
     assumptions, spread = given
     discard_share = {"discard": 1.0, "machine-to": 0.0}.get(kind, assumptions.mark_is_discard)
     known, rounding = np.isfinite(limits.discard_mm), assumptions.mark_std_mm
@@ -146,14 +157,14 @@ def log_min_mark(mark_mm: float, kind: str, limits: Limits, given: tuple[Assumpt
     )
     machine_std = np.where(machine_known, rounding, np.hypot(discard_std, assumptions.machining_allowance_mm / 2))
     misread = spread.log_gross(mark_mm + assumptions.usable_wear_mm, rounding)
-    terms = [np.full(len(known), log(assumptions.gross_error) + float(misread))]
-    sound = log1p(-assumptions.gross_error)
+    gross = np.full(len(known), log(assumptions.gross_error) + float(misread))
+    terms, sound = [], log1p(-assumptions.gross_error)
     if discard_share > 0:
         deviation = mark_mm - limits.discard_or_usual(assumptions)
         terms.append(sound + log(discard_share) + log_normal(deviation, discard_std))
     if discard_share < 1:
         terms.append(sound + log(1 - discard_share) + log_normal(mark_mm - machine_mm, machine_std))
-    return log_sum(terms)
+    return log_sum([gross, *terms]), log_sum(terms)
 
 
 def _gross_subsets(count: int) -> list[tuple[int, ...]]:

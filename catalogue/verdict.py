@@ -25,6 +25,9 @@ Wanted = tuple[EvidenceAxle, Part]
 
 LEAST_OPTION = 1e-3
 
+NEGLIGIBLE = 1e-9
+"""Packages of less than this don't count towards a part: of a million, no part misses a thousandth."""
+
 
 @dataclass(frozen=True, slots=True)
 class Option:
@@ -46,10 +49,11 @@ class PartVerdict:
 
 
 def fits_nothing(belief: Posterior, assumptions: Assumptions) -> bool:
-    """Whether the answer is that nothing in the catalogue fits: likelier than not, or likely and ahead of all."""
-    none = belief.none_of_these
-    likeliest = max(float(reading.package_mass.max()) for reading in belief.hypotheses)
-    return none >= assumptions.no_match_from or (none >= assumptions.no_match_first_from and none >= likeliest)
+    """Whether the answer is that nothing in the catalogue fits the readings as they stand: that is likelier than not,
+    and they don't speak against the part being none of these, so that a misreading can't be taken for granted.
+    """
+    as_they_stand = belief.soundness.as_read
+    return belief.none_of_these >= assumptions.none_of_these and 1 - as_they_stand >= assumptions.no_match_from
 
 
 def part_verdicts(
@@ -103,10 +107,10 @@ def options_of(belief: Posterior, axle: EvidenceAxle, part: Part) -> tuple[Optio
     sums = np.zeros(kinds)
     for reading in belief.hypotheses:
         side = AXLES.index(axle if axle != "unknown" else reading.axle if reading.axle in AXLES else "front")
-        rows = catalogue.packages.row[:, side]
+        matter = np.flatnonzero(reading.package_mass > NEGLIGIBLE)
+        rows = catalogue.packages.row[matter, side]
         fitted = rows != UNKNOWN
-        mass = reading.package_mass
-        sums += np.bincount(numbers[rows[fitted]], weights=mass[fitted], minlength=kinds)
+        sums += np.bincount(numbers[rows[fitted]], weights=reading.package_mass[matter[fitted]], minlength=kinds)
     likely = np.flatnonzero(sums >= LEAST_OPTION)
     ranked = likely[np.argsort(-sums[likely], kind="stable")]
     found = zip(ranked.tolist(), sums[ranked].tolist(), strict=True)

@@ -1,6 +1,6 @@
 """Weighs all that was observed of one axle against every package row of the catalogue."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import log, log1p
 
@@ -9,17 +9,18 @@ import numpy as np
 from catalogue.assumptions import Assumptions
 from catalogue.density import log_normal, log_sum
 from catalogue.factor import Factor
-from catalogue.joint import Nominals, Readings, log_likelihood
+from catalogue.joint import Nominals, Readings, log_mixture
 from catalogue.kinds import (
     KINDS,
     kind_likelihood,
-    log_of_codes,
     log_of_counts,
+    log_of_kinds,
     piston_likelihood,
     replaced_surface,
 )
 from catalogue.marks import MarkIndex, log_mark, pad_marks, rotor_marks, shape_numbers
 from catalogue.observation import LENGTHS, AxleEvidence, Lengths, Measured
+from catalogue.percent import percent
 from catalogue.population import Spread, spread_of
 from catalogue.prepare import (
     Prepared,
@@ -30,9 +31,11 @@ from catalogue.prepare import (
     rotor_shares,
     rotor_spreads,
 )
+from catalogue.rooms import sum_over_rooms
 from catalogue.rotor_lengths import Population, group_readings, hand_readings, std_of, weigh_group
 from catalogue.rotor_thickness import thickness_factors
 from catalogue.schema import FloatArray
+from catalogue.stranger import Kin, kin_of
 from catalogue.units import MM_PER_INCH
 
 LOG_WIDE = 0.5
@@ -57,11 +60,14 @@ class WeighedAxle:
         One a piece of evidence.
     log_likelihood : (P + 1,) ndarray
         All of them together for each package row, and for the one of which nothing is known.
+    kin : Kin
+        The same of a stranger that is kin of each row's parts.
     ignored : tuple of Ignored
     """
 
     factors: tuple[Factor, ...]
     log_likelihood: FloatArray
+    kin: Kin
     ignored: tuple[Ignored, ...]
 
 
@@ -80,31 +86,9 @@ def weigh_axle(prepared: Prepared, name: str, axle: AxleEvidence, assumptions: A
     for weigh in _STEPS:
         weigh(weighing)
     factors = tuple(weighing.factors)
-    return WeighedAxle(factors, _package_log_likelihood(prepared, factors), tuple(weighing.ignored))
-
-
-def _package_log_likelihood(prepared: Prepared, factors: Sequence[Factor]) -> FloatArray:
-    total = np.zeros(len(prepared.rotor))
-    for room in ("rotor", "pads", "caliper", "package"):
-        of_room = [factor.log_likelihood for factor in factors if factor.room == room]
-        if of_room:
-            total += spread_to_packages(prepared, room, np.sum(of_room, axis=0))
-    return total
-
-
-def spread_to_packages(prepared: Prepared, room: str, log_rows: FloatArray) -> FloatArray:
-    """Return for each package row, (P + 1,), what ``log_rows`` says of its rotor, pads or caliper.
-
-    Where left and right rotors differ, the one in hand is either of them.
-    """
-    if room == "package":
-        return log_rows
-    if room == "pads":
-        return log_rows[prepared.pads]
-    if room == "caliper":
-        return log_rows[prepared.caliper]
-    left, right = log_rows[prepared.rotor], log_rows[prepared.rotor_right]
-    return np.where(left == right, left, np.logaddexp(left, right) - log(2))
+    log_likelihood = sum_over_rooms(prepared, [(factor.room, factor.log_likelihood) for factor in factors])
+    kin = kin_of(prepared, factors, assumptions)
+    return WeighedAxle(factors, log_likelihood, kin, tuple(weighing.ignored))
 
 
 class _Weighing:
@@ -132,8 +116,9 @@ def _weigh_rotor_lengths(weighing: _Weighing) -> None:
         if reading.key not in population.spread:
             weighing.pass_over(reading.evidence, "no rotor in the catalogue has this length filled in")
     groups = group_readings(hand, axle.measurements, population.spread, assumptions)
-    weighing.factors += [weigh_group(group, population) for group in groups]
-    weighing.factors += thickness_factors(axle, groups, population)
+    weighed = [(group, weigh_group(group, population)) for group in groups]
+    weighing.factors += [factor for _, factor in weighed]
+    weighing.factors += thickness_factors(axle, weighed, population)
     if axle.min_mark_mm is not None and axle.min_mark_mm > assumptions.thickest_mark_mm:
         why = f"{axle.min_mark_mm:g} mm is no thickness: it is likely the drum diameter of the parking brake in the hat"
         weighing.pass_over("min_thickness_mark_mm", why)
@@ -154,9 +139,10 @@ def _weigh_ratios(weighing: _Weighing) -> None:
         value = np.column_stack([columns[key] for key in group.keys])
         of_group = np.array([tolerance[key] for key in group.keys])
         nominals = Nominals(value, of_group, tuple(known[key] for key in group.keys))
-        log_rows = log_likelihood(group.readings, nominals, assumptions.gross_error)
+        log_rows, sound = log_mixture(group.readings, nominals, assumptions.gross_error)
         said = ", ".join(_ratio_said(group.keys[column], each) for column, each in _pairs(group.readings))
-        weighing.factors.append(Factor("measurements", "rotor", log_rows, said))
+        trait = " ".join(("ratio", *group.keys))
+        weighing.factors.append(Factor("measurements", "rotor", log_rows, said, trait=trait, log_sound=sound))
 
 
 def _names(photo: Measured) -> tuple[str, ...]:
@@ -203,8 +189,8 @@ def _weigh_pad_lengths(weighing: _Weighing) -> None:
         std = std_of(reading, evidence, assumptions)
         nominals = Nominals(column[:, None], np.array([assumptions.tolerance_mm[evidence]]), (spread,))
         readings = Readings(np.array([reading.value]), np.array([[std**2]]), (0,))
-        log_rows = log_likelihood(readings, nominals, assumptions.gross_error)
-        weighing.factors.append(Factor(evidence, "pads", log_rows, f"{reading.value:g} ± {std:g}"))
+        log_rows, sound = log_mixture(readings, nominals, assumptions.gross_error)
+        weighing.factors.append(Factor(evidence, "pads", log_rows, f"{reading.value:g} ± {std:g}", log_sound=sound))
 
 
 def _weigh_mass(weighing: _Weighing) -> None:
@@ -223,8 +209,9 @@ def _weigh_mass(weighing: _Weighing) -> None:
     sound = log_normal(reading.value - expected, np.hypot(std, spread_kg))
     gross = float(spread.log_gross(reading.value, std))
     chance = assumptions.gross_error
-    log_rows = log_sum([log1p(-chance) + sound, np.full(len(mass), log(chance) + gross)])
-    weighing.factors.append(Factor("mass_kg", "rotor", log_rows, f"{reading.value:g} ± {std:g} kg"))
+    sound += log1p(-chance)
+    log_rows = log_sum([sound, np.full(len(mass), log(chance) + gross)])
+    weighing.factors.append(Factor("mass_kg", "rotor", log_rows, f"{reading.value:g} ± {std:g} kg", log_sound=sound))
 
 
 def _weigh_rotor_kinds(weighing: _Weighing) -> None:
@@ -236,15 +223,15 @@ def _weigh_rotor_kinds(weighing: _Weighing) -> None:
             likelihood = replaced_surface(likelihood, weighing.axle, weighing.assumptions)
         codes = weighing.prepared.rotor_codes[key]
         shares = rotor_shares(weighing.prepared, weighing.name, key, len(likelihood))
-        log_rows = log_of_codes(likelihood, codes, shares)
-        weighing.factors.append(Factor(key, "rotor", log_rows, _kind_said(weighing.axle, key, likelihood)))
+        log_kinds = log_of_kinds(likelihood, shares)
+        weighing.factors.append(Factor(key, "rotor", log_kinds, _kind_said(weighing.axle, key, likelihood), codes))
 
 
 def _kind_said(axle: AxleEvidence, key: str, likelihood: FloatArray) -> str:
     if key in axle.words:
         return f"told {axle.words[key]}"
     best = int(np.argmax(likelihood))
-    return f"seen as {KINDS[key][best]} ({likelihood[best] / likelihood.sum():.0%})"
+    return f"seen as {KINDS[key][best]} ({percent(likelihood[best] / likelihood.sum())})"
 
 
 def _weigh_caliper_kinds(weighing: _Weighing) -> None:
@@ -253,8 +240,8 @@ def _weigh_caliper_kinds(weighing: _Weighing) -> None:
         if likelihood is not None:
             codes = weighing.prepared.caliper_codes[column]
             shares = caliper_shares(weighing.prepared, column, len(likelihood))
-            log_rows = log_of_codes(likelihood, codes, shares)
-            weighing.factors.append(Factor(key, "caliper", log_rows, f"told {weighing.axle.words[key]}"))
+            log_kinds = log_of_kinds(likelihood, shares)
+            weighing.factors.append(Factor(key, "caliper", log_kinds, f"told {weighing.axle.words[key]}", codes))
 
 
 def _weigh_bolt_count(weighing: _Weighing) -> None:
@@ -265,9 +252,12 @@ def _weigh_bolt_count(weighing: _Weighing) -> None:
     if observed:
         distinct = distinct_rotors(weighing.prepared, ("bolt_count",))
         population = rotor_counts(weighing.prepared, weighing.name, "bolt_count")
-        log_rows = log_of_counts(observed, distinct.value[:, 0], population, assumptions)[distinct.place]
+        log_counts = log_of_counts(observed, distinct.value[:, 0], population, assumptions)
         said = ", ".join(f"{count} bolt holes" for count, _ in observed)
-        weighing.factors.append(Factor("bolt_count", "rotor", log_rows, said))
+        counts = distinct.value[:, 0]
+        miscounted = np.isfinite(counts) & (counts != axle.bolt_count) if axle.bolt_count is not None else False
+        sound = np.where(miscounted, -np.inf, log_counts)
+        weighing.factors.append(Factor("bolt_count", "rotor", log_counts, said, distinct.place, log_sound=sound))
 
 
 def _weigh_pistons(weighing: _Weighing) -> None:
@@ -296,7 +286,7 @@ def _weigh_mark(weighing: _Weighing, place: tuple[str, str], index: MarkIndex, m
     evidence, room = place
     log_rows, known = log_mark(index, mark, weighing.assumptions)
     said = f"{mark} read off the part" + ("" if known else ", a number that the catalogue doesn't know")
-    weighing.factors.append(Factor(evidence, "rotor" if room == "rotor" else "pads", log_rows, said))
+    weighing.factors.append(Factor(evidence, "rotor" if room == "rotor" else "pads", log_rows, said, number=True))
 
 
 def _weigh_wheel(weighing: _Weighing) -> None:

@@ -2,11 +2,15 @@
 
 from collections.abc import Sequence
 
+from catalogue.assumptions import Assumptions
 from catalogue.care import CAUTIONS
-from catalogue.conflict import Conflict
+from catalogue.conflict import Conflict, plain_name
 from catalogue.next_check import NextCheck
 from catalogue.observation import AxleEvidence, Evidence
+from catalogue.percent import percent
 from catalogue.posterior import Posterior
+from catalogue.schema import AXLES
+from catalogue.soundness import Misread
 from catalogue.verdict import PartVerdict, Verdict
 from catalogue.vin import examine_vin
 from catalogue.weigh import Ignored
@@ -24,11 +28,12 @@ def message_of(
     verdict: Verdict,
     parts: Sequence[PartVerdict],
     found: tuple[Posterior, Sequence[NextCheck], Sequence[Conflict]],
+    assumptions: Assumptions,
 ) -> str:
     """Return the answer in a sentence or two."""
     belief, checks, conflicts = found
     if verdict == "no-match":
-        return _no_match(belief)
+        return _no_match(belief, assumptions)
     settled = [_part(each) for each in parts if each.verdict == "ready"]
     open_parts = [f"{each.axle} {each.part}" for each in parts if each.verdict != "ready"]
     sentences = [f"Settled: {', '.join(settled)}."] if settled else []
@@ -45,21 +50,47 @@ def message_of(
 def _part(each: PartVerdict) -> str:
     option = each.options[0]
     sides = f"{option.part} left, {option.right} right" if option.right else option.part
-    return f"{each.axle} {each.part} {sides} ({option.probability:.0%})"
+    return f"{each.axle} {each.part} {sides} ({percent(option.probability)})"
 
 
-def _no_match(belief: Posterior) -> str:
+def _no_match(belief: Posterior, assumptions: Assumptions) -> str:
     if belief.empty_scope is not None:
         return f"The catalogue has {belief.empty_scope}: correct the vehicle, or leave it out to search everything."
+    if belief.none_of_these >= assumptions.no_match_from or not belief.soundness.misread:
+        return (
+            f"Fits nothing in the catalogue ({percent(belief.none_of_these)}). Read again what was read, "
+            "and check axle, line and model; if the readings stand, the part is of another car."
+        )
+    doubtful = _listed([_reading(each) for each in belief.soundness.misread])
     return (
-        f"Fits nothing in the catalogue ({belief.none_of_these:.0%}). Read again what was read, "
-        "and check axle, line and model; if the readings stand, the part is of another car."
+        f"Nothing in the catalogue fits these readings as they stand ({percent(1 - belief.soundness.as_read)}). "
+        f"Read again {doubtful}; if that stands, check axle, line and model, or the part is of another car "
+        f"({percent(belief.none_of_these)} so far)."
     )
 
 
-def cautions_of(evidence: Evidence, conflicts: Sequence[Conflict]) -> list[str]:
+def _reading(each: Misread) -> str:
+    """Return a reading in words: ``the front diameter (345 ± 0.3)``."""
+    if each.evidence == "measurements":
+        return f"what the photo says of the {_axle(each.axle)}rotor ({each.said})"
+    return f"the {_axle(each.axle)}{plain_name(each.evidence)} ({each.said})"
+
+
+def _axle(axle: str) -> str:
+    return f"{axle} " if axle in AXLES else ""
+
+
+def _listed(words: Sequence[str]) -> str:
+    return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
+
+
+def cautions_of(evidence: Evidence, conflicts: Sequence[Conflict], belief: Posterior) -> list[str]:
     """Return the cautions: the standing ones, and those that this evidence calls for."""
     found = [conflict.text for conflict in conflicts]
+    found += [
+        f"{_reading(each)} fits no package in the running and is taken for a misreading: read it again."
+        for each in belief.soundness.misread
+    ]
     for axle, observed in evidence.axles.items():
         found += [f"{axle}: {each}" for each in _cautions_of_axle(observed)]
     if evidence.vin is not None:

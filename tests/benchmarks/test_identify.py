@@ -129,20 +129,25 @@ def plain_loop(catalogue: Catalogue) -> tuple[np.ndarray[Any, Any], float]:
     """Weigh fitment by fitment in plain Python: the same densities, written out."""
     assumed, prepared = default_assumptions(), prepare(catalogue)
     spreads = rotor_spreads(prepared, "front", assumed)
-    weights = []
+    weights, kin = [], []
     for package, prior in zip(catalogue.fitments.package, prepared.weight, strict=True):
         row = catalogue.packages.row[package, 0]
-        weight = 0.0 if row == UNKNOWN else float(prior)
+        weight = differing = 0.0 if row == UNKNOWN else float(prior)
         if weight:
             for key, (read_mm, std_mm) in READ_MM.items():
                 nominal_mm = getattr(catalogue.rotors, key)[catalogue.packages.rotor[row]]
                 spread = spreads[key]
-                sound = density(read_mm, spread.mean, math.hypot(std_mm, spread.std))
+                unknown = density(read_mm, spread.mean, math.hypot(std_mm, spread.std))
+                sound = unknown
                 if not math.isnan(nominal_mm):
                     sound = density(read_mm, nominal_mm, math.hypot(std_mm, assumed.tolerance_mm[key]))
-                weight *= with_gross_errors(sound, read_mm, std_mm, spread)
+                of_row = with_gross_errors(sound, read_mm, std_mm, spread)
+                weight *= of_row
+                of_any = with_gross_errors(unknown, read_mm, std_mm, spread)
+                differing *= assumed.kin_alike * of_row + (1 - assumed.kin_alike) * of_any
         weights.append(weight)
-    return normalised(np.array(weights), prepared.weight, spreads)
+        kin.append(differing - assumed.kin_alike ** len(READ_MM) * weight)
+    return normalised(catalogue, np.array(weights), np.array(kin))
 
 
 def with_gross_errors(sound: Any, read_mm: float, std_mm: float, spread: Spread) -> Any:
@@ -164,24 +169,34 @@ def library_calls(catalogue: Catalogue) -> tuple[np.ndarray[Any, Any], float]:
     spreads = rotor_spreads(prepared, "front", assumed)
     rows = catalogue.packages.row[catalogue.fitments.package, 0]
     weights = np.where(rows == UNKNOWN, 0.0, prepared.weight)
+    kin = weights
     for key, (read_mm, std_mm) in READ_MM.items():
         nominal_mm = getattr(catalogue.rotors, key)[catalogue.packages.rotor[rows]]
         unknown = stats.norm.pdf(read_mm, spreads[key].mean, np.hypot(std_mm, spreads[key].std))
         known = stats.norm.pdf(read_mm, nominal_mm, np.hypot(std_mm, assumed.tolerance_mm[key]))
-        sound = np.where(np.isnan(nominal_mm), unknown, known)
-        weights = weights * with_gross_errors(sound, read_mm, std_mm, spreads[key])
-    return normalised(weights, prepared.weight, spreads)
+        of_row, of_any = (
+            with_gross_errors(sound, read_mm, std_mm, spreads[key])
+            for sound in (np.where(np.isnan(nominal_mm), unknown, known), unknown)
+        )
+        weights = weights * of_row
+        kin = kin * (assumed.kin_alike * of_row + (1 - assumed.kin_alike) * of_any)
+    return normalised(catalogue, weights, kin - assumed.kin_alike ** len(READ_MM) * weights)
 
 
 def normalised(
-    weights: np.ndarray[Any, Any], prior: np.ndarray[Any, Any], spreads: dict[str, Spread]
+    catalogue: Catalogue, weights: np.ndarray[Any, Any], kin: np.ndarray[Any, Any]
 ) -> tuple[np.ndarray[Any, Any], float]:
-    """Return posterior probabilities and that of none of these, which draws every reading from the population."""
-    none_before = default_assumptions().none_of_these
-    none = none_before
+    """Return posterior probabilities and that of none of these: of any car, or kin of what has an axle of that kind."""
+    assumed, prepared = default_assumptions(), prepare(catalogue)
+    spreads = rotor_spreads(prepared, "front", assumed)
+    prior = prepared.weight[catalogue.packages.row[catalogue.fitments.package, 0] != UNKNOWN].sum()
+    any_car = 1.0
     for key, (read_mm, std_mm) in READ_MM.items():
         unknown = density(read_mm, spreads[key].mean, math.hypot(std_mm, spreads[key].std))
-        none *= with_gross_errors(unknown, read_mm, std_mm, spreads[key])
-    weights = weights * (1 - none_before) / prior.sum()
+        any_car *= with_gross_errors(unknown, read_mm, std_mm, spreads[key])
+    of_kin = kin.sum() / prior / (1 - assumed.kin_alike ** len(READ_MM))
+    share = assumed.kin_of_a_part
+    none = assumed.none_of_these * ((1 - share) * any_car + share * of_kin)
+    weights = weights * (1 - assumed.none_of_these) / prior
     total = weights.sum() + none
     return weights / total, none / total

@@ -41,8 +41,9 @@ class ExactPosterior:
     def __call__(self, evidence: dict[str, Any]) -> dict[tuple[int, str], float]:
         """Return the probability of each (fitment, axle), and of (-1, "") for none of these."""
         axles, inside = evidence["axles"], 1 - self.assumptions.none_of_these
-        rows = {axle: self._rotors(axle, read) for axle, read in axles.items()}
-        unknown = {axle: self._rotor(axle, read, None) for axle, read in axles.items()}
+        traits = {axle: self._rotors(axle, read) for axle, read in axles.items()}
+        rows = {axle: {row: float(np.prod(each)) for row, each in of.items()} for axle, of in traits.items()}
+        unknown = {axle: rows[axle][UNKNOWN] for axle in axles}
         priors = self._priors(evidence["vehicle"], tuple(axles))
         joint = {}
         for (fitment, axle), prior in priors.items():
@@ -52,9 +53,32 @@ class ExactPosterior:
                 row = package[AXLES.index(axle if named == "unknown" else named)]
                 likelihood *= unknown[named] if row == UNKNOWN else self._of_package(row, rows[named])
             joint[fitment, axle] = inside * prior * likelihood
-        joint[-1, ""] = self.assumptions.none_of_these * float(np.prod(list(unknown.values())))
+        any_car, share = float(np.prod(list(unknown.values()))), self.assumptions.kin_of_a_part
+        kin = self._kin(priors, traits) if sum(len(of[UNKNOWN]) for of in traits.values()) > 1 else any_car
+        joint[-1, ""] = self.assumptions.none_of_these * ((1 - share) * any_car + share * kin)
         whole = sum(joint.values())
         return {key: value / whole for key, value in joint.items()}
+
+    def _kin(self, priors: dict[tuple[int, str], float], traits: dict[str, dict[int, list[float]]]) -> float:
+        """Return p(evidence | kin of one of these): some traits alike, at least one drawn from the population."""
+        alike = self.assumptions.kin_alike
+        both, all_alike = 0.0, 0.0
+        for (fitment, axle), prior in priors.items():
+            package = self.catalogue.packages.row[self.catalogue.fitments.package[fitment]]
+            of_kin, same = prior, prior
+            for named, of_rows in traits.items():
+                row = package[AXLES.index(axle if named == "unknown" else named)]
+                unknown = of_rows[UNKNOWN]
+                mixed = {
+                    each: float(np.prod([alike * a + (1 - alike) * b for a, b in zip(found, unknown, strict=True)]))
+                    for each, found in of_rows.items()
+                }
+                exact = {each: float(np.prod([alike * a for a in found])) for each, found in of_rows.items()}
+                of_kin *= mixed[UNKNOWN] if row == UNKNOWN else self._of_package(row, mixed)
+                same *= exact[UNKNOWN] if row == UNKNOWN else self._of_package(row, exact)
+            both, all_alike = both + of_kin, all_alike + same
+        count = sum(len(of_rows[UNKNOWN]) for of_rows in traits.values())
+        return (both - all_alike) / (1 - alike**count)
 
     def _priors(self, vehicle: dict[str, str], axles: tuple[str, ...]) -> dict[tuple[int, str], float]:
         """Return the prior of each fitment on each axle that the evidence may be of."""
@@ -72,31 +96,30 @@ class ExactPosterior:
         total = sum(found.values())
         return {key: prior / total for key, prior in found.items()}
 
-    def _rotors(self, axle: str, read: dict[str, Any]) -> dict[int, float]:
-        return {int(row): self._rotor(axle, read, int(row)) for row in self.used[axle]}
+    def _rotors(self, axle: str, read: dict[str, Any]) -> dict[int, list[float]]:
+        known = {int(row): self._rotor(axle, read, int(row)) for row in self.used[axle]}
+        return {**known, UNKNOWN: self._rotor(axle, read, None)}
 
     def _of_package(self, row: int, rotors: dict[int, float]) -> float:
         packages = self.catalogue.packages
         left, right = int(packages.rotor[row]), int(packages.rotor_right[row])
         return rotors[left] if right == UNKNOWN else (rotors[left] + rotors[right]) / 2
 
-    def _rotor(self, axle: str, read: dict[str, Any], row: int | None) -> float:
-        """Return p(all that was read | rotor), of an unknown rotor where ``row`` is None."""
-        likelihood = 1.0
-        for key in ("diameter_mm", "height_mm", "centre_bore_mm"):
-            if key in read:
-                likelihood *= self._length(axle, key, read[key], row)
+    def _rotor(self, axle: str, read: dict[str, Any], row: int | None) -> list[float]:
+        """Return p(what was read | rotor) trait by trait, of an unknown rotor where ``row`` is None."""
+        lengths = [key for key in ("diameter_mm", "height_mm", "centre_bore_mm") if key in read]
+        found = [self._length(axle, key, read[key], row) for key in lengths]
         for key, kinds in WORDS.items():
             if key in read:
                 column = self.assumptions.confusion[key][:, kinds.index(read[key])]
-                likelihood *= self._kind(axle, key, column, row, replaced=key == "surface")
+                found.append(self._kind(axle, key, column, row, replaced=key == "surface"))
         if "bolt_count" in read:
-            likelihood *= self._bolts(axle, read["bolt_count"], row)
+            found.append(self._bolts(axle, read["bolt_count"], row))
         if "thickness_mm" in read or "min_thickness_mark_mm" in read:
-            likelihood *= self._thickness(axle, read, row)
+            found.append(self._thickness(axle, read, row))
         for photo in read.get("measurements", []):
-            likelihood *= self._photo(axle, photo, row)
-        return likelihood
+            found += self._photo(axle, photo, row)
+        return found
 
     def _length(self, axle: str, key: str, read: Any, row: int | None) -> float:
         value, std = _value_std(key, read)
@@ -220,13 +243,11 @@ class ExactPosterior:
             total += worn * assumptions.wear_below_limit * integrate.simpson(density(tail) * below, x=tail)
         return float(total)
 
-    def _photo(self, axle: str, photo: dict[str, Any], row: int | None) -> float:
+    def _photo(self, axle: str, photo: dict[str, Any], row: int | None) -> list[float]:
         gross = self.assumptions.gross_error
         seen = np.array([photo["surface"][kind] for kind in SURFACES])
-        likelihood = self._kind(axle, "surface", (1 - gross) * seen + gross / 6, row, replaced=True)
-        return likelihood * (
-            self._scaled(axle, photo, row) if "dimensions" in photo else self._ratios(axle, photo, row)
-        )
+        surface = self._kind(axle, "surface", (1 - gross) * seen + gross / 6, row, replaced=True)
+        return [surface, self._scaled(axle, photo, row) if "dimensions" in photo else self._ratios(axle, photo, row)]
 
     def _scaled(self, axle: str, photo: dict[str, Any], row: int | None) -> float:
         keys = photo["covariance"]["keys"]

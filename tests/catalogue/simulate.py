@@ -83,33 +83,49 @@ class Simulator:
         """Draw one case of a kind of ``KINDS``."""
         draw = KINDS[kind]
         axle = "both" if kind == "both axles" else str(self.random.choice(AXLES))
-        fitment, scope = self._car(axle if kind != "unknown axle" else "unknown")
-        if kind == "both axles":
-            axles = {each: draw(self, self._rotor(fitment, each)) for each in AXLES}
-            return Case(kind, {"vehicle": scope, "axles": axles}, fitment, axle)
-        if kind == "unknown axle" and fitment != NONE:
-            axle = str(self.random.choice([each for each in AXLES if self._has(each)[fitment]]))
-        named = "unknown" if kind == "unknown axle" else axle
-        axles = {named: draw(self, self._rotor(fitment, axle, named))}
+        fitment, like, scope = self._car(axle if kind != "unknown axle" else "unknown")
+        if kind == "unknown axle" and like != NONE:
+            axle = str(self.random.choice([each for each in AXLES if self._has(each)[like]]))
+        named = {each: each for each in AXLES} if kind == "both axles" else {axle: axle}
+        if kind == "unknown axle":
+            named = {axle: "unknown"}
+        own = self._own_traits(kind, list(named)) if like != fitment else {}
+        rotors = {each: self._rotor(like, each, name) for each, name in named.items()}
+        for each, traits in own.items():
+            rotors[each] = _with_traits(rotors[each], self._rotor(NONE, each, named[each]), traits)
+        axles = {}
+        for each, name in named.items():
+            self.axle = name
+            axles[name] = draw(self, rotors[each])
         return Case(kind, {"vehicle": scope, "axles": axles}, fitment, axle)
+
+    def _own_traits(self, kind: str, axles: Sequence[str]) -> dict[str, set[str]]:
+        """Draw in which of the traits that are looked at a part differs from its kin, axle by axle; one at least."""
+        looked_at = [(axle, trait) for axle in axles for trait in TRAITS.get(kind, SIZE)]
+        while True:
+            own = [pair for pair in looked_at if self.random.random() >= self.world.assumptions.kin_alike]
+            if own:
+                return {axle: {name for of, trait in own if of == axle for name in trait} for axle in axles}
 
     def _has(self, axle: str) -> Any:
         """Return which fitments have an axle; of both or an unknown one, which have any."""
         row = self.catalogue.packages.row[self.catalogue.fitments.package]
         return row[:, AXLES.index(axle)] != UNKNOWN if axle in AXLES else (row != UNKNOWN).any(axis=1)
 
-    def _car(self, axle: str) -> tuple[int, dict[str, Any]]:
-        """Draw what is known of a car and then the car, of those with that axle; or none."""
+    def _car(self, axle: str) -> tuple[int, int, dict[str, Any]]:
+        """Draw what is known of a car and then the car, of those with that axle, twice; or none, and whose kin."""
         fitments = self.catalogue.fitments
         weight = self.weight * self._has(axle)
         line, model = fitments.models[fitments.model[int(self.random.choice(len(weight), p=weight / weight.sum()))]]
         scope = [{}, {"line": line}, {"line": line, "model": model}][int(self.random.integers(3))]
-        if self.random.random() < self.world.assumptions.none_of_these:
-            return NONE, scope
         for row, (of_line, of_model) in enumerate(fitments.models[number] for number in fitments.model):
             if scope.get("line", of_line) != of_line or scope.get("model", of_model) != of_model:
                 weight[row] = 0
-        return int(self.random.choice(len(weight), p=weight / weight.sum())), scope
+        fitment = int(self.random.choice(len(weight), p=weight / weight.sum()))
+        if self.random.random() >= self.world.assumptions.none_of_these:
+            return fitment, fitment, scope
+        kin = self.random.random() < self.world.assumptions.kin_of_a_part
+        return NONE, fitment if kin else NONE, scope
 
     def _population(self, axle: str) -> dict[str, tuple[float, float]]:
         rotors, packages = self.catalogue.rotors, self.catalogue.packages
@@ -212,6 +228,28 @@ class Simulator:
         if self.random.random() >= self.world.assumptions.replaced_surface:
             return rotor.surface
         return int(self.random.choice([code for code in range(len(SURFACES)) if code != rotor.surface]))
+
+
+def _with_traits(rotor: TrueRotor, other: TrueRotor, traits: set[str]) -> TrueRotor:
+    """Return a rotor with some traits of another."""
+    lengths = {key: other.lengths[key] if key in traits else value for key, value in rotor.lengths.items()}
+    names = {str(name) for name in ("surface", "ventilation", "construction", "bolt_count") if name in traits}
+    if "thickness_mm" in traits:
+        names |= {"new_mm", "usable_mm", "limit_mm"}
+    own: dict[str, Any] = {name: getattr(other, name) for name in names}
+    return replace(rotor, lengths=lengths, **own)
+
+
+SIZE = (("diameter_mm",), ("thickness_mm",))
+TRAITS: Mapping[str, Sequence[Sequence[str]]] = {
+    "told": (("diameter_mm",), ("surface",)),
+    "several readings": (("thickness_mm",),),
+    "lip and height": (("thickness_mm",), ("height_mm",), ("centre_bore_mm",)),
+    "words": (("diameter_mm",), ("surface",), ("ventilation",), ("construction",), ("bolt_count",)),
+    "photo": (("diameter_mm", "ring_inner_mm", "hat_mm"), ("surface",)),
+    "no scale": (("diameter_mm", "ring_inner_mm", "hat_mm", "centre_bore_mm", "bolt_circle_mm"), ("surface",)),
+}
+"""What each kind of case looks at, by trait; the others look at the size."""
 
 
 def _weights(catalogue: Catalogue) -> FloatArray:
