@@ -30,7 +30,7 @@ HOW: Mapping[str, str] = {
     "construction": "Look at the joint of hat and ring: bolts or rivets all round mean two-piece.",
     "ventilation": "Look at the rotor's edge: one solid ring, or two with vanes between?",
     "bolt_count": "Count the wheel bolts or studs.",
-    "diameter_mm": "Lay a tape round the rim and enter it as circumference_mm, or use a large caliper.",
+    "diameter_mm": "Lay a tape round the rim and enter the girth, or measure across with a large caliper.",
     "thickness_mm": "Measure the swept ring with a caliper, jaws inside the lip, at three places.",
     "min_thickness_mark_mm": "Read the minimum thickness stamped on the hat or the rim (MIN TH).",
     "height_mm": "Measure from the mounting face to the outer friction face with a depth gauge and a straight edge.",

@@ -141,12 +141,13 @@ class Identification:
     @property
     def message(self) -> str:
         """The answer in a sentence or two."""
-        return message_of(self.verdict, self.parts, (self.belief, self.next_checks, self.conflicts), self.assumptions)
+        return message_of(self.verdict, self.parts, (self.belief, self.next_checks, self.conflicts))
 
     @property
     def cautions(self) -> list[str]:
         """The standing cautions, and those that this evidence calls for."""
-        return cautions_of(self.evidence, self.conflicts, self.belief)
+        nothing_fits = fits_nothing(self.belief, self.assumptions)
+        return cautions_of(self.evidence, self.conflicts, self.belief, nothing_fits=nothing_fits)
 
     @property
     def ignored(self) -> list[Ignored]:

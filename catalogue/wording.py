@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 
-from catalogue.assumptions import Assumptions
 from catalogue.care import CAUTIONS
 from catalogue.conflict import Conflict, plain_name
 from catalogue.next_check import NextCheck
@@ -20,6 +19,11 @@ DECODE = (
     "with the maker's records, and where a dealer-fitted package is among those left, the mark on the part."
 )
 
+AXLE_SETTLED_FROM = 0.95
+"""Chance from which on an unknown axle is said to be known."""
+
+SMALLEST_ROTOR_MM = 100.0
+
 SHOP_CALIPER_MM = 300.0
 """A shop caliper ends at 150 to 300 mm."""
 
@@ -28,17 +32,17 @@ def message_of(
     verdict: Verdict,
     parts: Sequence[PartVerdict],
     found: tuple[Posterior, Sequence[NextCheck], Sequence[Conflict]],
-    assumptions: Assumptions,
 ) -> str:
     """Return the answer in a sentence or two."""
     belief, checks, conflicts = found
     if verdict == "no-match":
-        return _no_match(belief, assumptions)
+        return _no_match(belief)
     settled = [_part(each) for each in parts if each.verdict == "ready"]
-    open_parts = [f"{each.axle} {each.part}" for each in parts if each.verdict != "ready"]
+    open_parts = [f"{_axle(each.axle)}{each.part}" for each in parts if each.verdict != "ready"]
     sentences = [f"Settled: {', '.join(settled)}."] if settled else []
     if open_parts:
         sentences.append(f"Open: {', '.join(open_parts)}.")
+    sentences += _which_axle(belief)
     sentences += [conflict.text for conflict in conflicts if conflict.with_records]
     if verdict == "check" and checks:
         sentences.append(f"Next: {checks[0].how}")
@@ -50,13 +54,25 @@ def message_of(
 def _part(each: PartVerdict) -> str:
     option = each.options[0]
     sides = f"{option.part} left, {option.right} right" if option.right else option.part
-    return f"{each.axle} {each.part} {sides} ({percent(option.probability)})"
+    return f"{_axle(each.axle)}{each.part} {sides} ({percent(option.probability)})"
 
 
-def _no_match(belief: Posterior, assumptions: Assumptions) -> str:
+def _which_axle(belief: Posterior) -> list[str]:
+    """Say which axle evidence on an unknown one is likely of."""
+    if len(belief.hypotheses) < 2:
+        return []
+    mass = {each.axle: float(each.package_mass.sum()) for each in belief.hypotheses}
+    likeliest = max(mass, key=lambda axle: mass[axle])
+    chance = mass[likeliest] / sum(mass.values())
+    if chance >= AXLE_SETTLED_FROM:
+        return [f"It is of a {likeliest} axle ({percent(chance)})."]
+    return [f"Front or rear axle is open ({likeliest} {percent(chance)}): say which, if it can be found out."]
+
+
+def _no_match(belief: Posterior) -> str:
     if belief.empty_scope is not None:
         return f"The catalogue has {belief.empty_scope}: correct the vehicle, or leave it out to search everything."
-    if belief.none_of_these >= assumptions.no_match_from or not belief.soundness.misread:
+    if not belief.soundness.misread:
         return (
             f"Fits nothing in the catalogue ({percent(belief.none_of_these)}). Read again what was read, "
             "and check axle, line and model; if the readings stand, the part is of another car."
@@ -73,7 +89,8 @@ def _reading(each: Misread) -> str:
     """Return a reading in words: ``the front diameter (345 ± 0.3)``."""
     if each.evidence == "measurements":
         return f"what the photo says of the {_axle(each.axle)}rotor ({each.said})"
-    return f"the {_axle(each.axle)}{plain_name(each.evidence)} ({each.said})"
+    name = plain_name(each.evidence)
+    return f"the {_axle(each.axle)}{name} ({each.said.removeprefix(name).strip()})"
 
 
 def _axle(axle: str) -> str:
@@ -84,15 +101,18 @@ def _listed(words: Sequence[str]) -> str:
     return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
 
 
-def cautions_of(evidence: Evidence, conflicts: Sequence[Conflict], belief: Posterior) -> list[str]:
+def cautions_of(
+    evidence: Evidence, conflicts: Sequence[Conflict], belief: Posterior, *, nothing_fits: bool
+) -> list[str]:
     """Return the cautions: the standing ones, and those that this evidence calls for."""
     found = [conflict.text for conflict in conflicts]
     found += [
         f"{_reading(each)} fits no package in the running and is taken for a misreading: read it again."
-        for each in belief.soundness.misread
+        for each in (() if nothing_fits else belief.soundness.misread)
     ]
     for axle, observed in evidence.axles.items():
-        found += [f"{axle}: {each}" for each in _cautions_of_axle(observed)]
+        place = f"{axle}: " if axle in AXLES else ""
+        found += [f"{place}{each}" for each in _cautions_of_axle(observed)]
     if evidence.vin is not None:
         report = examine_vin(evidence.vin)
         found += [f"VIN: {each}" for each in (*report.faults, *report.notices)]
@@ -104,8 +124,12 @@ def _cautions_of_axle(observed: AxleEvidence) -> list[str]:
     for name, reading in observed.lengths.items():
         if reading.tool == "caliper" and reading.value > SHOP_CALIPER_MM:
             found.append(
-                f"{name} {reading.value:g} is said to be read by caliper; a shop caliper ends at 150 to 300 mm: "
-                "was it a tape or a rule?"
+                f"{plain_name(name)} {reading.value:g} is said to be read by caliper; "
+                "a shop caliper ends at 150 to 300 mm: was it a tape or a rule?"
+            )
+        if name == "diameter_mm" and reading.value < SMALLEST_ROTOR_MM:
+            found.append(
+                f"diameter {reading.value:g} mm is no rotor's: if it was read in inches, write '{reading.value:g} in'."
             )
     if observed.thickness_mm and observed.thickness_over == "unknown" and observed.condition != "new":
         found.append(

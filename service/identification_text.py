@@ -44,7 +44,7 @@ def _parts(identification: Wire) -> Iterator[str]:
     for axle, part, said in rows:
         options = ", ".join(f"{option['part']} {_percent(option['probability'])}" for option in said["options"][:4])
         may = "may be ordered" if said["verdict"] == "ready" else VERDICTS[said["verdict"]].lower()
-        yield f"  {axle} {part:<6} {may:<15} {options}"
+        yield f"  {_of_axle(axle)}{part:<6} {may:<15} {options}"
 
 
 def _ranking(identification: Wire) -> Iterator[str]:
@@ -68,7 +68,8 @@ def _open(identification: Wire) -> Iterator[str]:
         yield "Can't be told apart"
     for group in groups:
         settle = _some([_words(name) for name in group["resolved_by"]]) or "nothing known here"
-        yield f"  {group['axle']}: {_listed(group['packages'], 'and')} by {group['by']}; settled by {settle}"
+        packages = _listed(group["packages"], "and")
+        yield f"  {_of_axle(group['axle'], ': ')}{packages} by {group['by']}; settled by {settle}"
         if group.get("same_parts"):
             yield f"    the same for all of them: {_listed(group['same_parts'], 'and')}"
 
@@ -79,7 +80,7 @@ def _checks(identification: Wire) -> Iterator[str]:
         yield "Check next"
     for check in checks[:SHOWN_CHECKS]:
         worth = f"{check['gain_bits']:.2f} bits, {check['minutes']:g} min"
-        yield f"  {check['axle']} {_words(check['check'])} ({worth}): {check['how']}"
+        yield f"  {_of_axle(check['axle'])}{_words(check['check'])} ({worth}): {check['how']}"
 
 
 def _conflicts(identification: Wire) -> Iterator[str]:
@@ -141,6 +142,11 @@ def _listed(words: Sequence[str], last: str) -> str:
 def _some(words: Sequence[str]) -> str:
     more = len(words) - SHOWN_WAYS
     return _listed([*words[:SHOWN_WAYS], f"{more} other readings"] if more > 1 else words, "or")
+
+
+def _of_axle(axle: str, after: str = " ") -> str:
+    """Return the axle before what is said of it; nothing where nobody knows which it is."""
+    return "" if axle == "unknown" else f"{axle}{after}"
 
 
 def _words(key: str) -> str:

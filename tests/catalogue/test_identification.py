@@ -254,3 +254,37 @@ def test_what_is_wanted_is_answered_whatever_was_read(demo: Catalogue) -> None:
     wanted = [{"axle": "rear", "part": "pads"}]
     found = asked(demo, vehicle={"line": "Quennith"}, axles={"front": {"diameter_mm": 348}}, wanted=wanted)
     assert list(verdicts(found)) == [("rear", "pads")]
+
+
+def test_a_reading_that_nothing_fits_is_named(build: Build) -> None:
+    packages = {name: {"front": {"rotor": rotor(size, 24)}} for name, size in (("A", 330), ("B", 350))}
+    found = asked(build(packages), axles={"front": {"diameter_mm": 339, "thickness_mm": 23.1, "condition": "used"}})
+    assert found.verdict == "no-match"
+    assert "as they stand" in found.message
+    assert "front diameter (339.0 ± 0.3)" in found.message
+
+
+def test_a_reading_in_the_wrong_unit_is_asked_about_and_asked_for_again(build: Build) -> None:
+    packages = {name: {"front": {"rotor": rotor(size, 24)}} for name, size in (("A", 330), ("B", 350))}
+    found = asked(build(packages), axles={"front": {"diameter_mm": 12.99, "thickness_mm": 23.1}})
+    assert any("'12.99 in'" in caution for caution in found.cautions)
+    assert "diameter_mm" in [check.check for check in found.next_checks]
+
+
+def test_near_certainty_is_not_printed_as_certainty(build: Build) -> None:
+    packages = {name: {"front": {"rotor": rotor(size, 24)}} for name, size in (("A", 330), ("B", 374))}
+    found = asked(build(packages), axles={"front": {"diameter_mm": 330.1, "thickness_mm": 23.1, "condition": "used"}})
+    assert found.parts[0].options[0].probability < 1
+    assert "(over 99.9%)" in found.message or "(99." in found.message
+    assert "100%" not in found.message
+
+
+def test_an_unknown_axle_is_spoken_of_as_people_do(build: Build) -> None:
+    packages = {
+        "A": {"front": {"rotor": rotor(330, 24)}, "rear": {"rotor": rotor(300, 12)}},
+        "B": {"front": {"rotor": rotor(350, 24)}, "rear": {"rotor": rotor(320, 12)}},
+    }
+    found = asked(build(packages), axles={"unknown": {"diameter_mm": 330.1, "thickness_mm": 23.4}})
+    assert "unknown" not in found.message
+    assert "It is of a front axle" in found.message
+    assert not any("unknown" in caution for caution in found.cautions)
