@@ -12,21 +12,22 @@ from vision.figure import EdgeSamples
 from vision.photo import Photo
 from vision.placing import Placed
 from vision.request import Request
-from vision.rim import Rim, follow_circle
+from vision.rim import Look, Rim, follow_rim
 from vision.scene import ROUNDS, Scene, fit_scene
-from vision.start import NOMINAL_RADIUS_MM, RADIUS_STD, first_unknowns, lenses, plain_camera, poses_of
+from vision.start import NOMINAL_RADIUS_MM, RADIUS_STD, WAVES, first_unknowns, lenses, plain_camera, poses_of
 from vision.terms import CircleTerm, Height, Term
 from vision.unknowns import Unknowns
-from vision.wall import rim_curve
+from vision.wall import is_outline, rim_curve
 
 ROUGH_SAMPLES, FINE_SAMPLES, CIRCLE_SAMPLES = 50, 200, 60
 ROUGH_ROUNDS = 2
-# How far from the last fit the rim is looked for, as shares of its radius.
-FOLLOWED_SHARES = (0.03, 0.012, 0.008)
+# How far from the last fit the rim is looked for, and how unlike its circle, as shares of its radius.
+FOLLOWED_SHARES = ((0.045, 0.006), (0.02, 0.003))
 # Inner circles are told by the scene and hardly tell it: a fillet or a lip taken for an edge must not move the rim.
 CIRCLE_STD_FACTORS = {"ring_inner": 30.0, "hat": 30.0, "centre_bore": 30.0, "bolt_circle": 12.0}
 PITCH_STD = 0.0005
 LEAST_PART = 6
+LEAST_REACH_PX, LEAST_WAVE_PX = 6.0, 1.0
 ON_FACE = ("ring_inner",)
 
 
@@ -84,20 +85,22 @@ def first_scene(photo: Photo, request: Request, rim: Rim, placed: Sequence[Place
         With the rim as it was followed last.
     """
     starts = [Start(lens, pose) for lens in lenses(photo) for pose in poses_of(photo, rim.ellipse, lens[0])]
-    sights = Sights(rim.samples, tuple(placed))
+    sights = Sights(rim.samples, placed=tuple(placed))
     rough = [fit(photo, request, sights.thinned(ROUGH_SAMPLES), start) for start in starts]
     best = min(range(len(starts)), key=lambda number: rough[number].misfit)
     scene = rough[best]
-    for share in () if rim.by_hand else FOLLOWED_SHARES:
-        sights = replace(sights, rim=_followed(photo.bgr, scene, rim, share))
+    for shares in () if rim.by_hand else FOLLOWED_SHARES:
+        sights = replace(sights, rim=_followed(photo.bgr, scene, rim, shares))
         scene = fit(photo, request, sights.thinned(FINE_SAMPLES), starts[best], scene)
     if rim.by_hand:
         scene = fit(photo, request, sights.thinned(FINE_SAMPLES), starts[best], scene)
     return scene, starts[best], sights
 
 
-def _followed(bgr: Image, scene: Scene, rim: Rim, share: float) -> EdgeSamples:
-    return follow_circle(bgr, rim_curve(scene), rim.noise, max(3.0, share * rim.ellipse.radius_px))
+def _followed(bgr: Image, scene: Scene, rim: Rim, shares: tuple[float, float]) -> EdgeSamples:
+    reach_px, wave_px = (share * rim.ellipse.radius_px for share in shares)
+    look = Look(rim.noise, max(LEAST_REACH_PX, reach_px), max(LEAST_WAVE_PX, wave_px))
+    return follow_rim(bgr, rim_curve(scene), is_outline(scene), look)
 
 
 def fit(photo: Photo, request: Request, sights: Sights, start: Start, near: Scene | None = None) -> Scene:
@@ -130,7 +133,7 @@ def _rim_terms(rim: EdgeSamples) -> list[Term]:
     """Return the rim in two parts, since a bright face's edge and a bright ground's are not the same edge."""
     parts = {"bright_rim": rim.bright_inside > 0, "dark_rim": rim.bright_inside < 0, "hand_rim": rim.bright_inside == 0}
     return [
-        CircleTerm(rim.chosen(part), "log_rim", {"chamfer": -1.0}, name, gives_scale=True)
+        CircleTerm(rim.chosen(part), "log_rim", {"chamfer": -1.0}, name, gives_scale=True, waves=tuple(WAVES))
         for name, part in parts.items()
         if part.sum() >= LEAST_PART
     ]
@@ -157,6 +160,8 @@ def _circle_term(circle: Circle, unknowns: Unknowns, near: Scene | None, sights:
     unknowns.add(radius, start, 0.05, std=PITCH_STD if is_pitch else np.inf)
     unknowns.add(offset, 0.0, 0.3, std=max(0.1, circle.edge_std_mm * px_per_mm))
     samples = circle.samples.thinned(CIRCLE_SAMPLES)
+    # What changes its bright side along a circle is shadow, and tells nothing of the bloom.
+    samples = replace(samples, bright_inside=np.zeros(len(samples)))
     if not is_pitch:
         samples = replace(samples, std_px=samples.std_px * CIRCLE_STD_FACTORS[circle.name])
     height: Height = {"": 0.0} if circle.name in ON_FACE else {"hat_top": 1.0}

@@ -9,9 +9,9 @@ from vision.edge_drawing import drawn_edges
 from vision.edges import Image
 from vision.measurement import FloatArray
 
-# Sizes and least gradients at which edges are drawn: grey iron on grey concrete needs the finer look, a soft photo the
-# coarser one.
-LOOKS = ((800, 10), (1200, 8))
+# Sizes, blurs and least gradients at which edges are drawn: grey iron on grey concrete needs the finer look, gravel and
+# a soft photo the coarser one.
+LOOKS = ((1200, 0.0, 8), (400, 1.0, 8))
 
 
 @dataclass(frozen=True)
@@ -35,6 +35,11 @@ class Ellipse:
         """The larger half axis."""
         return float(self.half_axes_px.max())
 
+    @property
+    def sine(self) -> float:
+        """Sine of the tilt of the circle that looks so, from far away."""
+        return float(np.sqrt(1 - (self.half_axes_px.min() / self.half_axes_px.max()) ** 2))
+
     def points(self, count: int) -> tuple[FloatArray, FloatArray]:
         """Return ``count`` points and outward unit normals, (N, 2) each, at even steps of the eccentric angle."""
         angle = np.arange(count) * (2 * np.pi / count)
@@ -45,11 +50,15 @@ class Ellipse:
         normal /= np.linalg.norm(normal, axis=1)[:, None]
         return self.centre_px + (circle * self.half_axes_px) @ turn, normal
 
-    def holds(self, xy_px: FloatArray) -> bool:
-        """Whether a point (2,) lies inside."""
+    def grown(self, factor: float) -> "Ellipse":
+        """Return the ellipse ``factor`` times as large about its centre."""
+        return Ellipse(self.centre_px, self.half_axes_px * factor, self.angle_rad)
+
+    def share(self, xy_px: FloatArray) -> float:
+        """Return how far out a point (2,) lies: 0 at the centre, 1 on the ellipse."""
         cos, sin = np.cos(self.angle_rad), np.sin(self.angle_rad)
         along = np.array([[cos, sin], [-sin, cos]]) @ (xy_px - self.centre_px)
-        return float(((along / self.half_axes_px) ** 2).sum()) < 1.0
+        return float(np.linalg.norm(along / self.half_axes_px))
 
     @classmethod
     def through(cls, xy_px: FloatArray) -> "Ellipse":
@@ -72,13 +81,14 @@ def find_ellipses(grey: Image) -> list[Ellipse]:
     ----------
     C. Akinlar, C. Topal, "EDCircles: A real-time circle detector with a false detection control", 2013.
     """
-    ellipses = [ellipse for size_px, gradient in LOOKS for ellipse in _look(grey, size_px, gradient)]
+    ellipses = [ellipse for look in LOOKS for ellipse in _look(grey, *look)]
     return sorted(ellipses, key=lambda ellipse: -ellipse.radius_px)
 
 
-def _look(grey: Image, size_px: int, gradient: int) -> list[Ellipse]:
+def _look(grey: Image, size_px: int, blur_px: float, gradient: int) -> list[Ellipse]:
     scale = min(1.0, size_px / max(grey.shape))
     small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else grey
+    small = cv2.GaussianBlur(small, (0, 0), blur_px) if blur_px > 0 else small
     detector = drawn_edges(small, gradient)
     found = detector.detectEllipses()
     rows = np.empty((0, 6)) if found is None else np.asarray(found, np.float64).reshape(-1, 6)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from uncertainties import UFloat, umath
 
-from vision.assemble import Sights, Start, first_scene, fit
+from vision.assemble import FINE_SAMPLES, Sights, Start, first_scene, fit
 from vision.circle_pose import circle
 from vision.concentric import Circle
 from vision.describe import RingDescription, describe_ring
@@ -20,7 +20,7 @@ from vision.references.parse import TAG, Reference, parse_kind
 from vision.references.tag import find_tags
 from vision.request import Request
 from vision.rim import LEAST_MARKS, Rim, marked_rim
-from vision.rotor import find_rotor
+from vision.rotor import USUAL_DIAMETER_MM, USUAL_SPREAD, find_rotor
 from vision.scene import Scene
 from vision.start import NOMINAL_RADIUS_MM, lenses, maybe_cropped, plain_camera, poses_of
 from vision.wall import find_wall
@@ -29,7 +29,11 @@ LEAST_RIM_PX = 60.0
 LEAST_IN_FRAME = 0.55
 LEAST_SUPPORT = 0.3
 STEEPEST_DEG = 62.0
-TRIED_FINDS = 2
+TRIED_FINDS, TRIED_RIMS = 2, 3
+# What speaks against the likeliest rim and its reference, up to which no other is tried; the likeness that a photo
+# without the reference that was named stands for; references that need no search.
+CONVINCING, LIKENESS_OF_NONE = 2.0, 0.05
+UNSCALED = ("auto", "bolt-circle", "points")
 # Sharpness under which a photo that shows nothing is blurred, and under which nothing it shows counts.
 SOFT, HOPELESS = 0.15, 0.09
 # No car's rotor is smaller or larger, common practice with room.
@@ -78,15 +82,21 @@ def measure_face(photo: Photo, request: Request) -> Measurement:
         rims = [marked_rim(request.rim_xy_px)]
     else:
         rims = find_rotor(photo.bgr, photo.grey, [tag.sighting for tag in tags if tag.lies == "face"])
-    if not rims or rims[0].support < LEAST_SUPPORT:
+    rims = [rim for rim in rims if rim.support >= LEAST_SUPPORT][:TRIED_RIMS]
+    if not rims:
         return blank.refuse("blurred" if sharp < SOFT else "no-rotor")
-    rim = rims[0]
+    usable = [rim for rim in rims if not _unusable(rim)]
+    if not usable:
+        return blank.refuse(_unusable(rims[0]))
+    trial = _best_trial(photo, request, reference, usable, tags)
+    return _judged(photo, request, trial.rim, _seen(photo, request, reference, trial), sharp)
+
+
+def _unusable(rim: Rim) -> str:
+    """Return the code for which a rim can't be measured, empty where it can."""
     if rim.ellipse.radius_px < LEAST_RIM_PX:
-        return blank.refuse("too-small")
-    if rim.in_frame < LEAST_IN_FRAME:
-        return blank.refuse("rim-out-of-frame")
-    seen = _seen(photo, request, reference, rim, [tuple(tags)] if tags else _lying(photo, request, reference, rim))
-    return _judged(photo, request, rim, seen, sharp)
+        return "too-small"
+    return "rim-out-of-frame" if rim.in_frame < LEAST_IN_FRAME else ""
 
 
 def _tags(photo: Photo, request: Request, reference: Reference) -> list[Placed]:
@@ -108,6 +118,43 @@ def _lying(photo: Photo, request: Request, reference: Reference, rim: Rim) -> li
 
 
 @dataclass(frozen=True)
+class _Trial:
+    """A rim and a choice of references taken together, their first scene, and how much speaks against them."""
+
+    rim: Rim
+    scene: Scene
+    start: Start
+    sights: Sights
+    doubt: float
+
+    @classmethod
+    def of(cls, photo: Photo, request: Request, rim: Rim, placed: tuple[Placed, ...]) -> "_Trial":
+        scene, start, sights = first_scene(photo, request, rim, placed)
+        return cls(rim, scene, start, sights, _doubt(scene, sights, rim))
+
+
+def _doubt(scene: Scene, sights: Sights, rim: Rim) -> float:
+    """Rate rim and references: how ill they fit, how unlike what they are taken for they look, how odd a size."""
+    likeness = min((placed.sighting.score for placed in sights.placed), default=LIKENESS_OF_NONE)
+    odd = np.log(2 * scene.rim_radius_mm / USUAL_DIAMETER_MM) / USUAL_SPREAD if sights.scaled else 0.0
+    return scene.misfit / scene.sample_count - float(np.log(max(likeness, 0.01) * rim.rating)) + 0.5 * float(odd) ** 2
+
+
+def _best_trial(
+    photo: Photo, request: Request, reference: Reference, rims: Sequence[Rim], tags: Sequence[Placed]
+) -> _Trial:
+    """Try the likeliest rim with each find of a reference, and the others where that leaves room for doubt."""
+    trials: list[_Trial] = []
+    for rim in rims:
+        choices = [tuple(tags)] if tags else _lying(photo, request, reference, rim)
+        trials += [_Trial.of(photo, request, rim, placed) for placed in choices or [()]]
+        best = min(trials, key=lambda trial: trial.doubt)
+        if best.doubt + float(np.log(rims[0].rating)) < CONVINCING or reference.family in UNSCALED:
+            break
+    return best
+
+
+@dataclass(frozen=True)
 class _Seen:
     """A photo's scene and all that was read from it."""
 
@@ -116,20 +163,17 @@ class _Seen:
     ring: RingDescription
 
 
-def _seen(
-    photo: Photo, request: Request, reference: Reference, rim: Rim, choices: Sequence[tuple[Placed, ...]]
-) -> _Seen:
-    """Fit the first scene of each choice of references, describe the best, and fit once more with all it shows."""
-    trials = [first_scene(photo, request, rim, placed) for placed in choices or [()]]
-    scene, start, sights = min(trials, key=lambda trial: _doubt(trial[0], trial[2]))
+def _seen(photo: Photo, request: Request, reference: Reference, trial: _Trial) -> _Seen:
+    """Describe the ring, and fit once more with all that the photo shows."""
+    scene, sights = trial.scene, trial.sights
     outlines = [placed.sighting.corners_px for placed in sights.placed]
     hat_up = None if request.hat == "auto" else request.hat == "up"
     ring = describe_ring(photo, scene, hidden_px=outlines, hat_up=hat_up)
     request = _with_hat(request, ring)
     pitch_mm = reference.size_mm[0] if reference.family == "bolt-circle" and "bolt_circle" in ring.circles else None
-    wall = None if rim.by_hand else find_wall(photo.bgr, scene, rim.noise)
+    wall = None if trial.rim.by_hand else find_wall(photo.bgr, scene, trial.rim.noise)
     sights = replace(sights, wall=wall, circles=_doubted(ring), pitch_mm=pitch_mm)
-    scene = _refitted(photo, request, sights, start, scene)
+    scene = fit(photo, request, sights.thinned(FINE_SAMPLES), trial.start, scene)
     return _Seen(replace(scene, covariance=scene.covariance * UNMODELLED**2), sights, ring)
 
 
@@ -141,16 +185,6 @@ def _doubted(ring: RingDescription) -> dict[str, Circle]:
         inner = circles["ring_inner"]
         circles["ring_inner"] = replace(inner, edge_std_mm=max(inner.edge_std_mm, spread_mm))
     return circles
-
-
-def _doubt(scene: Scene, sights: Sights) -> float:
-    """Rate a choice of references: how ill it fits, and how unlike what it is taken for it looks."""
-    likeness = min((placed.sighting.score for placed in sights.placed), default=1.0)
-    return scene.misfit / scene.sample_count - float(np.log(max(likeness, 0.01)))
-
-
-def _refitted(photo: Photo, request: Request, sights: Sights, start: Start, scene: Scene) -> Scene:
-    return fit(photo, request, sights.thinned(200), start, scene)
 
 
 def _with_hat(request: Request, ring: RingDescription) -> Request:

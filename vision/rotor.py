@@ -1,21 +1,32 @@
 """Which of a photo's circles is the rotor: large, its rim unbroken, other circles round the same axis."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from vision.band import Band
 from vision.edges import Image
 from vision.ellipse import Ellipse, find_ellipses
 from vision.figure import Sighting
-from vision.measurement import FloatArray
+from vision.lines import find_lines
 from vision.rim import Rim, trace_rim
 
 LEAST_SHARE = 0.07
 TRIED = 6
 # Diameters of car rotors, and their spread as a share: a prior for telling circles apart, nothing more.
 USUAL_DIAMETER_MM, USUAL_SPREAD = 320.0, 0.16
-OUTSIDE_WEIGHT = 0.02
+# Where a thing on the friction ring lies, as a share of the rim's radius.
+RING_SHARE, RING_SPREAD, OFF_RING_WEIGHT = 0.8, 0.12, 0.02
+MOST_INNER = 4
+MOST_OFF_CENTRE, SAME = 0.35, 0.012
+# Tighter than this a rim need not be: the end of the pads' sweep, beside it, is tighter still.
+TIGHT = 0.8
+# A traced rim may be somewhat larger than the ellipse that led to it.
+LEEWAY = 1.1
+# The rim is looked for around this many circles, this many times as large and so far about it.
+GROWN, OUTWARD, OUTWARD_REACH, OUTWARD_WAVES = 2, 1.75, 0.32, 0.06
+OUTWARD_ANGLES, OUTWARD_SMOOTH, OUTWARD_SUPPORT, OUTWARD_TRIED = 180, 2.0, 0.4, 2
 
 
 @dataclass(frozen=True)
@@ -44,13 +55,43 @@ def find_rotor(photo: Image, grey: Image, on_face: Sequence[Sighting] = ()) -> l
         What is known to lie on the friction ring: it tells the rim from a wheel's and from the hat's.
     """
     groups = families(find_ellipses(grey), min(grey.shape))
-    groups = sorted(groups, key=lambda f: -_promise(f) * _suits(f.outer, on_face))[:TRIED]
-    found = [
-        (_promise(family) * _suits(rim.ellipse, on_face) * rim.tightness**2 * rim.in_frame, rim)
-        for family in groups
-        if (rim := trace_rim(photo, family.outer)) is not None
-    ]
-    return [rim for score, rim in sorted(found, key=lambda pair: -pair[0])]
+    ranked = sorted(groups, key=lambda family: -_promise(family, family.outer, on_face))[:TRIED]
+    found = _traced(photo, ranked, on_face, 0.0)
+    best = max((rim.rating for rim in found), default=0.0)
+    # Where the rim itself was not seen as an ellipse, a circle inside it may lead to it.
+    grown = [Family(rim, group.inner_count + 1) for group in ranked[:GROWN] for rim in _outer_rims(photo, group.outer)]
+    found += _traced(photo, grown, on_face, best)
+    return _distinct(sorted(found, key=lambda rim: -rim.rating))
+
+
+def _traced(photo: Image, groups: Sequence[Family], on_face: Sequence[Sighting], best: float) -> list[Rim]:
+    """Trace the rims of families until no later one promises a better rating than the best."""
+    found: list[Rim] = []
+    for family in groups:
+        if _promise(family, family.outer, on_face) * LEEWAY < best:
+            continue
+        rim = trace_rim(photo, family.outer)
+        if rim is not None:
+            rating = _promise(family, rim.ellipse, on_face) * min(1.0, rim.tightness / TIGHT) * rim.in_frame**2
+            best = max(best, rating)
+            found.append(replace(rim, rating=rating))
+    return found
+
+
+def _distinct(rims: list[Rim]) -> list[Rim]:
+    kept: list[Rim] = []
+    for rim in rims:
+        if not any(_same_ring(rim.ellipse, other.ellipse) for other in kept):
+            kept.append(rim)
+    return kept
+
+
+def _outer_rims(photo: Image, inner: Ellipse) -> list[Ellipse]:
+    """Look for circles well outside one that may be the ring's inner edge or the hat's."""
+    middle = inner.grown(OUTWARD)
+    band = Band.along(photo, middle.points(OUTWARD_ANGLES), OUTWARD_REACH * middle.radius_px, smooth=OUTWARD_SMOOTH)
+    lines = find_lines(band, band.noise, OUTWARD_WAVES * middle.radius_px)
+    return [band.ellipse(line.offset_px) for line in lines[:OUTWARD_TRIED] if line.support > OUTWARD_SUPPORT]
 
 
 def families(ellipses: list[Ellipse], size_px: int) -> list[Family]:
@@ -67,30 +108,31 @@ def families(ellipses: list[Ellipse], size_px: int) -> list[Family]:
     return chosen
 
 
-def _promise(family: Family) -> float:
-    return family.outer.radius_px * (1.0 + min(family.inner_count, 4))
+def _promise(family: Family, ellipse: Ellipse, on_face: Sequence[Sighting]) -> float:
+    """Rate a family: large, with many circles inside, of a usual size, around what lies on its face."""
+    return ellipse.radius_px * (1.0 + min(family.inner_count, MOST_INNER)) * _suits(ellipse, on_face)
 
 
 def _suits(ellipse: Ellipse, on_face: Sequence[Sighting]) -> float:
-    """Weigh an ellipse by the size it would have, and by whether what lies on the ring lies inside it."""
-    weight = 1.0
-    for sighting in on_face:
-        diameter_mm = 2 * ellipse.radius_px / sighting.px_per_mm
-        off = np.log(diameter_mm / USUAL_DIAMETER_MM) / USUAL_SPREAD
-        inside = ellipse.holds(sighting.corners_px.mean(axis=0))
-        weight *= float(np.exp(-0.5 * off**2)) * (1.0 if inside else OUTSIDE_WEIGHT)
-    return weight
+    """Weigh an ellipse by the size it would have, and by where in it what lies on the ring would lie."""
+    if not on_face:
+        return 1.0
+    diameter_mm = 2 * ellipse.radius_px / float(np.median([sighting.px_per_mm for sighting in on_face]))
+    off = np.log(diameter_mm / USUAL_DIAMETER_MM) / USUAL_SPREAD
+    shares = np.array([ellipse.share(sighting.corners_px.mean(axis=0)) for sighting in on_face])
+    on_ring = np.exp(-0.5 * ((shares - RING_SHARE) / RING_SPREAD) ** 2)
+    return float(np.exp(-0.5 * off**2) * np.maximum(on_ring, OFF_RING_WEIGHT).prod())
 
 
 def _same_ring(one: Ellipse, other: Ellipse) -> bool:
     """Whether two ellipses are so near each other that following either leads to the same rim."""
     away = float(np.linalg.norm(one.centre_px - other.centre_px))
-    return away < 0.012 * other.radius_px and abs(one.radius_px / other.radius_px - 1) < 0.012
+    return away < SAME * other.radius_px and abs(one.radius_px / other.radius_px - 1) < SAME
 
 
 def _inside(ellipse: Ellipse, outer: Ellipse) -> bool:
-    away: FloatArray = ellipse.centre_px - outer.centre_px
+    """Whether an ellipse may be a circle round the same axis: the hat's stand off the rim's centre in a tilted view."""
     share = ellipse.radius_px / outer.radius_px
     roundness = ellipse.half_axes_px.min() / ellipse.radius_px - outer.half_axes_px.min() / outer.radius_px
-    # The hat stands nearer to the camera, so its circles are seen off the rim's centre when the camera tilts.
-    return 0.1 < share < 0.95 and float(np.linalg.norm(away)) < 0.2 * outer.radius_px and abs(roundness) < 0.15
+    contained = outer.share(ellipse.centre_px) < min(MOST_OFF_CENTRE, 1.05 - share)
+    return 0.1 < share < 0.95 and contained and abs(roundness) < 0.15

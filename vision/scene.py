@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.optimize import least_squares
 from uncertainties import UFloat, correlated_values
 
 from vision.camera import Camera, Pose
@@ -15,6 +14,8 @@ from vision.unknowns import Unknowns
 
 ROUNDS = 4
 DERIVATIVE_STEP = 1e-4
+# Levenberg and Marquardt: where damping starts, steps and trials a step, and the gain under which it has arrived.
+FIRST_DAMPING, MOST_STEPS, MOST_TRIALS, LEAST_GAIN, LEAST_CURVATURE = 1e-3, 15, 6, 1e-5, 1e-9
 FAR = 1e4
 # Edges of real photos leave this much of their stated deviation; what they leave beyond it widens every interval.
 USUAL_STRAIN = 1.0
@@ -140,7 +141,7 @@ def fit_scene(
         if number >= rounds - 2:
             inflation = np.array([_inflation(w, view, values) for w in weighted])
         x = problem.solve(x, weighted, inflation)
-    jacobian = problem.jacobian(x, weighted, inflation)
+    _, jacobian = problem.linear(x, weighted, inflation)
     size = np.maximum(np.linalg.norm(jacobian, axis=0), 1e-9)
     covariance = np.linalg.pinv((jacobian / size).T @ (jacobian / size), hermitian=True) / np.outer(size, size)
     strain = problem.strain(x, weighted)
@@ -186,26 +187,37 @@ class _Problem:
         count = sum(len(w.weight) for w in bare)
         return float(robust_loss(residuals[:count]).sum() + 0.5 * residuals[count:] @ residuals[count:])
 
-    def jacobian(self, x: FloatArray, weighted: Sequence[Weighted], inflation: FloatArray) -> FloatArray:
+    def linear(
+        self, x: FloatArray, weighted: Sequence[Weighted], inflation: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return residuals (R,) and their Jacobian (R, P), by differences, from one batch of trial scenes."""
         step = DERIVATIVE_STEP * self.unknowns.column("scale")
-        batch = np.concatenate([x + np.diag(step), x - np.diag(step)])
-        ahead, behind = np.split(self.residuals(batch, weighted, inflation), 2)
-        slope: FloatArray = ((ahead - behind) / (2 * step[:, None])).T
-        return slope
+        here, ahead = np.split(self.residuals(np.vstack([x, x + np.diag(step)]), weighted, inflation), [1])
+        slope: FloatArray = ((ahead - here) / step[:, None]).T
+        return here[0], slope
 
     def solve(self, x: FloatArray, weighted: Sequence[Weighted], inflation: FloatArray) -> FloatArray:
-        found = least_squares(
-            lambda p: self.residuals(p[None, :], weighted, inflation)[0],
-            x,
-            jac=lambda p: self.jacobian(p, weighted, inflation),
-            x_scale=self.unknowns.column("scale"),
-            method="lm",
-            xtol=1e-6,
-            ftol=1e-6,
-            max_nfev=25,
-        )
-        solution: FloatArray = found.x
-        return solution
+        """Go downhill by Levenberg and Marquardt's steps, each unknown measured in its own scale."""
+        scale, damping = self.unknowns.column("scale"), FIRST_DAMPING
+        for _ in range(MOST_STEPS):
+            here, slope = self.linear(x, weighted, inflation)
+            slope = slope * scale
+            square, gradient = slope.T @ slope, slope.T @ here
+            before = here @ here
+            for _ in range(MOST_TRIALS):
+                damped = square + damping * np.diag(np.diag(square) + LEAST_CURVATURE)
+                trial = x - scale * np.linalg.solve(damped, gradient)
+                there = self.residuals(trial[None, :], weighted, inflation)[0]
+                after = there @ there
+                if after < before:
+                    break
+                damping *= 10
+            else:
+                return x
+            x, damping = trial, damping / 10
+            if before - after < LEAST_GAIN * before:
+                break
+        return x
 
 
 def _inflation(weighted: Weighted, view: View, values: Mapping[str, FloatArray]) -> float:

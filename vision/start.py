@@ -18,6 +18,8 @@ LENSES_MM = ((26.0, 0.10), (50.0, 0.12))
 CROPPED_LENSES_MM = ((28.0, 0.18), (50.0, 0.2))
 SHIFT_STD, CROPPED_SHIFT_STD = 0.02, 0.08
 PLAIN_ASPECTS = (4 / 3, 3 / 2, 16 / 9)
+# Phones straighten most of what their lenses bend.
+K1_STD = 0.02
 BLOOM_PX, BLOOM_STD_PX = 0.3, 0.3
 THICKNESS_MM, THICKNESS_STD_MM = 22.0, 7.0
 HEIGHT_MM, HEIGHT_STD_MM = 52.0, 15.0
@@ -27,8 +29,11 @@ CHAMFER_MM, CHAMFER_STD_MM = 0.8, 0.4
 # Where the edge that is seen runs, outward of the silhouette: from a bright face into the dark it is often the face's
 # own edge, a chamfer's width inside; from a dark rotor to bright ground it is the ground's, beyond the contact
 # shadow. Means and deviations read off the photos of the ``fitting`` set.
-RIM_EDGES_MM = {"bright_rim": (-0.50, 0.33), "dark_rim": (0.25, 0.18), "hand_rim": (0.0, 0.2)}
+RIM_EDGES_MM = {"bright_rim": (-0.42, 0.33), "dark_rim": (0.10, 0.20), "hand_rim": (0.0, 0.2)}
 EDGE_DOUBT_PX = 0.3
+# Light and shadow move that edge by slow waves round the rim, which look like shift and tilt: deviations of the waves
+# of each order, pixels and mm, read off the same photos.
+WAVES = {1: (0.30, 0.12), 2: (0.20, 0.07), 3: (0.10, 0.05)}
 WALL_OFFSET_STD_PX = 1.0
 
 
@@ -65,7 +70,7 @@ def first_unknowns(photo: Photo, pose: Pose, lens: tuple[float, float], request:
     unknowns.add("log_focal", np.log(focal_px(f35_mm, photo.width, photo.height)), 0.04, std=lens_std)
     unknowns.add("shift_x", 0.0, 0.02, std=shift_std)
     unknowns.add("shift_y", 0.0, 0.02, std=shift_std)
-    unknowns.add("k1", 0.0, 0.03, std=0.03)
+    unknowns.add("k1", 0.0, 0.03, std=K1_STD)
     unknowns.add("lean_x", 0.0, 0.05)
     unknowns.add("lean_y", 0.0, 0.05)
     x, y, far_mm = pose.centre_mm
@@ -79,6 +84,9 @@ def first_unknowns(photo: Photo, pose: Pose, lens: tuple[float, float], request:
     for name, (mean_mm, std_mm) in RIM_EDGES_MM.items():
         std_px = float(np.hypot(EDGE_DOUBT_PX, std_mm * per_mm))
         unknowns.add(name, mean_mm * per_mm, 0.3, std=std_px)
+    for order, (std_px, std_mm) in WAVES.items():
+        for axis in "xy":
+            unknowns.add(f"wave_{order}{axis}", 0.0, 0.1, std=float(np.hypot(std_px, std_mm * per_mm)))
     add_told(unknowns, request)
     return unknowns
 

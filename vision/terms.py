@@ -4,7 +4,7 @@ A term holds edge samples and turns a batch of trial scenes into residuals, in p
 trial scene is a mapping of names to arrays (B, 1), so that one call gives a whole numerical Jacobian.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -136,13 +136,19 @@ class CircleTerm:
     height: Height
     offset_name: str
     gives_scale: bool = False
+    waves: Sequence[int] = ()
 
     def gap_px(self, view: View, values: Values) -> FloatArray:
-        """See `Term`."""
+        """See `Term`; ``waves`` are the orders of slow waves, unknowns too, that run round the edge that is seen."""
         trace = view.trace(self.samples.xy_px, height_of(values, self.height))
         x, y = trace.at
         reach = np.hypot(x, y)
-        return trace.gap_px(reach - np.exp(values[self.radius_name]), x / reach, y / reach)
+        gap = trace.gap_px(reach - np.exp(values[self.radius_name]), x / reach, y / reach)
+        turn = np.arctan2(y, x) if self.waves else x
+        for order in self.waves:
+            across, along = values[f"wave_{order}x"], values[f"wave_{order}y"]
+            gap = gap - across * np.cos(order * turn) - along * np.sin(order * turn)
+        return gap
 
 
 @dataclass(frozen=True)

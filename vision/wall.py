@@ -2,18 +2,19 @@
 
 import numpy as np
 
+from vision.band import Band, BoolArray, nearest
 from vision.circle_pose import circle
 from vision.edges import Image
 from vision.figure import EdgeSamples
 from vision.measurement import FloatArray
-from vision.rim import ANGLES, Band, nearest, peaks
+from vision.rim import ANGLES
 from vision.scene import Scene
 
 THICKNESS_MM = np.arange(6.0, 42.0, 0.4)
+USUAL, LEAST_PART_PX = 40, 1.0
 # The far edge counts where it stands so far outside the near one.
 LEAST_STEP_PX = 3.0
 LEAST_ANGLES = 36
-LEAST_STRENGTH = 3.0
 ON_EDGE_PX = 1.1
 LEAST_SCORE = 0.5
 NEAR_BEST = 0.5
@@ -42,7 +43,7 @@ def find_wall(photo: Image, scene: Scene, noise: float) -> EdgeSamples | None:
     if (steps[-1] > LEAST_STEP_PX).sum() < LEAST_ANGLES:
         return None
     band = _band(photo, scene, float(steps.max()) + BORDER_PX)
-    peak = peaks(band.strength, LEAST_STRENGTH * noise, band.along_px)
+    peak = band.peaks(noise)
     scores = np.array([score(peak, step) for step in steps])
     good = (scores > LEAST_SCORE) & (scores > NEAR_BEST * scores.max())
     if not good.any():
@@ -70,6 +71,12 @@ def outward_px(scene: Scene) -> FloatArray:
     share = (at - low)[:, None]
     between: FloatArray = (1 - share) * steps[low] + share * steps[low + 1]
     return between
+
+
+def is_outline(scene: Scene) -> BoolArray:
+    """Tell at which angles (A,) of the rim a wall of usual thickness stays hidden behind it."""
+    hidden: BoolArray = outward_px(scene)[USUAL] < LEAST_PART_PX
+    return hidden
 
 
 def rim_curve(scene: Scene) -> tuple[FloatArray, FloatArray]:
@@ -101,6 +108,6 @@ def _samples(band: Band, peak: FloatArray, step_px: FloatArray) -> EdgeSamples |
     if len(rows) < LEAST_ANGLES:
         return None
     xy = band.foot_px[rows] + near[rows, None] * band.normal_px[rows]
-    column = np.searchsorted(band.along_px, near[rows])
+    column = band.column(near[rows])
     bright_inside = np.where(band.slope[rows, column].sum(axis=1) < 0, 1.0, -1.0)
     return EdgeSamples(xy, bright_inside, np.full(len(rows), WALL_STD_PX), np.zeros(len(rows), int))
