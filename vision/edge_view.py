@@ -3,33 +3,35 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-import cv2
 import numpy as np
-from uncertainties import ufloat
+from uncertainties import UFloat, ufloat
 
-from vision.camera import focal_px
-from vision.edge_band import Curves
-from vision.edge_find import NOMINAL_RADIUS_MM, EdgeOn, find_edge, quarter_turned, turned_back
+from vision.edge_look import Wall, is_rusty, vane_count, ventilation
+from vision.edge_reference import in_sight, upright_references
+from vision.edge_rims import Rims, likely_rims, rim_lines
+from vision.edge_ring import Ring, find_ring, quarter_turned
+from vision.edge_scene import EdgeScene, fit_edge
+from vision.edge_start import with_lines
+from vision.edge_unrolled import Unrolled
 from vision.figure import Sighting
+from vision.focus import sharpness
 from vision.measurement import FloatArray, Measurement
 from vision.photo import Photo
-from vision.references.card import find_cards
-from vision.references.floor import Floor
-from vision.references.parse import CARD, TAG, Reference, parse_kind
-from vision.references.sides import to_pixels
-from vision.references.tag import find_tags
+from vision.references.parse import parse_kind
 from vision.request import Request
-from vision.ring import Mask
-from vision.start import lenses
 
-# How much of the picture the outline may fill: tried in turn.
-FILLED = (0.85, 0.55)
-LEAST_WIDTH_PX = 150.0
-# Red over blue, as a logarithm, from which a wall counts as brown.
-BROWN = 0.35
-POSSIBLE_MM = (5.0, 45.0)
-# What else widens the thickness: chamfers at both edges, and the outline's ends.
-CHAMFER_STD_MM, ENDS_STD, LENS_STD, PLANE_STD, PART_STD = 0.6, 0.008, 0.012, 0.006, 0.25
+# Sharpness under which no edge can be placed.
+HOPELESS, SOFT = 0.09, 0.15
+# The least of the rim's thickness, px, and of its width.
+LEAST_THICK_PX, LEAST_WIDTH_PX = 18.0, 150.0
+MARGIN_MM = 14.0
+# Pairs of edges less probable than this support no number; those less probable than that count for nothing.
+UNSURE, NEGLIGIBLE = 0.5, 0.01
+# What an edge's own place and the chamfer's bend add, mm; how much wider errors are than the fit says, on photos of
+# the fitting set.
+EDGE_STD_MM, WIDER = 0.08, 1.0
+# Without a reference, the scale comes from the outline's two ends.
+BOTH_ENDS = 2
 
 
 def measure_edge(photo: Photo, request: Request) -> Measurement:
@@ -53,129 +55,100 @@ def measure_edge(photo: Photo, request: Request) -> Measurement:
     """
     reference = parse_kind(request.reference)
     blank = Measurement(photo.name, "edge")
-    sightings = _references(photo, reference, request)
-    edge_on = find_edge(photo, _uncovered(photo, sightings))
-    if edge_on is None:
-        return blank.refuse("no-rotor")
-    if edge_on.curves.half_width_px < LEAST_WIDTH_PX:
-        return blank.refuse("too-small")
-    found = replace(blank, geometry_px=_geometry(photo, edge_on, sightings), thickness_over="lip")
-    found = replace(found, ventilation=_ventilation(photo, edge_on)).warn("lip-seen")
-    if _rusty(photo, edge_on):
-        found = found.warn("rust-on-edge")
-    if sightings:
-        return _plausible(_with_reference(found, photo, edge_on, sightings[0]))
-    if request.diameter_mm is None:
-        return found.refuse("no-reference")
-    return _plausible(_with_diameter(found, edge_on, request.diameter_mm))
+    sharp = sharpness(photo.grey)
+    if sharp < HOPELESS:
+        return blank.refuse("blurred")
+    sightings = upright_references(photo, reference, request)
+    ring = find_ring(photo, in_sight(photo, sightings), sightings[0] if sightings else None, request.diameter_mm)
+    rims = [] if ring is None else _rims_of(ring)
+    if ring is None or not rims:
+        return blank.refuse("blurred" if sharp < SOFT else "no-rotor")
+    found = _described(replace(blank, thickness_over="lip"), photo, ring, rims[0], sightings)
+    refusals = _refusals(ring, rims, sightings, request)
+    if refusals:
+        return found.refuse(*refusals)
+    return replace(found, dimensions={"thickness_mm": _thickness(ring, rims)})
 
 
-def _plausible(found: Measurement) -> Measurement:
-    """Refuse a thickness that no car's rotor has: something else was measured."""
-    low_mm, high_mm = POSSIBLE_MM
-    return found if low_mm < found.dimensions["thickness_mm"].nominal_value < high_mm else found.refuse("disagreement")
+def _rims_of(ring: Ring) -> list[Rims]:
+    return likely_rims(rim_lines(_unrolled(ring)))
 
 
-def _wants(reference: Reference, family: str) -> bool:
-    return reference.family in (family, "auto")
+def _unrolled(ring: Ring) -> Unrolled:
+    heights = [ring.scene.line_mm(number) for number in range(len(ring.seen.lines))]
+    span_mm = (min(heights) - MARGIN_MM, max(heights) + MARGIN_MM)
+    return Unrolled.of(ring.level.grey, ring.level.seen, ring.along, span_mm)
 
 
-def _uncovered(photo: Photo, sightings: Sequence[Sighting]) -> Mask:
-    """Pixels that no reference covers, with a margin for a tag's paper and for shadows."""
-    cover = np.zeros(photo.grey.shape, np.uint8)
-    for sighting in sightings:
-        corners = sighting.corners_px
-        grow = 1.4 if sighting.figure.kind.startswith("tag") else 1.04
-        grown = corners.mean(axis=0) + grow * (corners - corners.mean(axis=0))
-        cv2.fillPoly(cover, [grown.round().astype(np.int32)], 1)
-    return np.asarray(cover == 0)
+def _refusals(ring: Ring, rims: Sequence[Rims], sightings: Sequence[Sighting], request: Request) -> list[str]:
+    """Return the codes of what keeps a thickness from being given."""
+    near_mm = ring.along.away_mm - ring.along.radius_mm
+    thick_px = rims[0].thickness_mm * float(ring.along.camera.focal_px) / near_mm
+    if thick_px < LEAST_THICK_PX or _width_px(ring) < LEAST_WIDTH_PX:
+        return ["too-small"]
+    if not sightings and request.diameter_mm is None:
+        return ["no-reference"]
+    if not sightings and len(ring.seen.ends_px) < BOTH_ENDS:
+        return ["rim-out-of-frame"]
+    return ["no-rotor"] if _sureness(rims) < UNSURE else []
 
 
-def _references(photo: Photo, reference: Reference, request: Request) -> list[Sighting]:
-    """Find tags, else a card that stands in the plane of the nearest edge, square to the camera."""
-    if _wants(reference, "tag"):
-        tags = find_tags(photo.grey, TAG if reference.family == "auto" else reference)
-        if tags:
-            return tags
-    if not _wants(reference, "card") or (reference.family == "auto" and request.diameter_mm is not None):
-        return []
-    # The outline fills most of the picture, so the card's scale is about that of its nearest surface.
-    card = CARD if reference.family == "auto" else reference
-    for filled in FILLED:
-        cards = find_cards(photo.bgr, [_upright(photo, filled)], card, inside=True)
-        if cards:
-            return cards
-    return []
+def _width_px(ring: Ring) -> float:
+    ends = _generator(ring, np.array([-1.0, 1.0]) * ring.along.last_angle_rad * 0.999, 0.0)
+    return float(np.linalg.norm(ends[1] - ends[0]))
 
 
-def _upright(photo: Photo, filled: float) -> Floor:
-    """Return the plane square to the camera that touches a rim which fills so much of the picture."""
-    width, focal = max(photo.width, photo.height), focal_px(lenses(photo)[0][0], photo.width, photo.height)
-    guess = Curves(0.0, filled * width / 2, focal, 0.0, 0.0)
-    px_per_mm = float(guess.scale(np.zeros(1))[0]) / NOMINAL_RADIUS_MM
-    upright = np.array([[px_per_mm, 0, photo.width / 2], [0, -px_per_mm, photo.height / 2], [0, 0, 1.0]])
-    return Floor(upright, NOMINAL_RADIUS_MM)
+def _generator(ring: Ring, angles_rad: FloatArray, height_mm: float) -> FloatArray:
+    return ring.along.pixels(ring.along.points(angles_rad, height_mm, ring.along.radius_mm))
 
 
-def _with_diameter(found: Measurement, edge_on: EdgeOn, diameter_mm: float) -> Measurement:
-    thickness_mm = (edge_on.bottom - edge_on.top) * diameter_mm / 2
-    std_mm = _std_mm(edge_on, thickness_mm, float(np.hypot(ENDS_STD, LENS_STD)))
-    return replace(found, dimensions={"thickness_mm": ufloat(thickness_mm, std_mm)})
+def _sureness(rims: Sequence[Rims]) -> float:
+    """Return how probable it is that the likeliest pair's thickness is right to within an edge's own doubt."""
+    return sum(other.probability for other in rims if abs(other.thickness_mm - rims[0].thickness_mm) < 3 * EDGE_STD_MM)
 
 
-def _std_mm(edge_on: EdgeOn, thickness_mm: float, scale_std: float) -> float:
-    """Add up chamfers, scale, and the doubt whether an edge that shows in part is the ring's."""
-    doubt = PART_STD * max(0.0, 1.0 - edge_on.support) * thickness_mm
-    return float(np.sqrt(CHAMFER_STD_MM**2 + (scale_std * thickness_mm) ** 2 + doubt**2))
+def _thickness(ring: Ring, rims: Sequence[Rims]) -> UFloat:
+    """Fit the scene once more with the two edges where the faces end, and widen by what else they may be."""
+    best = rims[0]
+    scene = _fitted(ring, best)
+    thickness: UFloat = scene.line_number(0) - scene.line_number(1)
+    others = [rim for rim in rims if rim.probability > NEGLIGIBLE]
+    doubt = sum(rim.probability * (rim.thickness_mm - best.thickness_mm) ** 2 for rim in others)
+    std_mm = float(np.sqrt((WIDER * thickness.std_dev) ** 2 + 2 * EDGE_STD_MM**2 + doubt))
+    return ufloat(thickness.nominal_value, std_mm)
 
 
-def _with_reference(found: Measurement, photo: Photo, edge_on: EdgeOn, sighting: Sighting) -> Measurement:
-    """Carry the nearest point of both edges to the reference's plane, which touches the rim there."""
-    curves = edge_on.curves
-    middle = np.array([curves.middle_px])
-    ends = np.array([[middle[0], float(curves.y_px(middle, height)[0])] for height in (edge_on.top, edge_on.bottom)])
-    ends = turned_back(photo, ends, edge_on.turned)
-    on_plane = to_pixels(np.asarray(np.linalg.inv(sighting.pose), np.float64), ends)
-    thickness_mm = float(np.linalg.norm(on_plane[0] - on_plane[1]))
-    std_mm = _std_mm(edge_on, thickness_mm, max(sighting.figure.size_std) + PLANE_STD)
-    return replace(found, dimensions={"thickness_mm": ufloat(thickness_mm, std_mm)})
+def _fitted(ring: Ring, rims: Rims) -> EdgeScene:
+    edges = (rims.top, rims.bottom)
+    heights = [ring.scene.line_mm(number) for number in range(len(ring.seen.lines))]
+    inner = [
+        number
+        for number, height in enumerate(heights)
+        if min(abs(height - edge.height_mm) for edge in edges) > 3 * EDGE_STD_MM
+    ]
+    lines = [edge.points_px for edge in edges] + [ring.seen.lines[number] for number in inner]
+    seen = replace(ring.seen, lines=lines, corner=[True, True] + [False] * len(inner))
+    starts = [edge.height_mm for edge in edges] + [heights[number] for number in inner]
+    known = {name: value for name, value in ring.scene.values.items() if name in ring.unknowns.table}
+    return fit_edge(with_lines(ring.unknowns, starts).restart(known), seen, ring.level.size_px)
 
 
-def _ventilation(photo: Photo, edge_on: EdgeOn) -> dict[str, float]:
-    """Vented where the band's middle is darker than its edges or changes much along the rim."""
-    grey = quarter_turned(photo.grey) if edge_on.turned else photo.grey
-    curves = edge_on.curves
-    columns = curves.middle_px + np.linspace(-0.8, 0.8, 400) * curves.half_width_px
-    shares = np.array([0.12, 0.18, 0.35, 0.42, 0.5, 0.58, 0.65, 0.82, 0.88])
-    rows = np.stack([curves.y_px(columns, edge_on.top + s * (edge_on.bottom - edge_on.top)) for s in shares])
-    x = np.broadcast_to(columns[None, :], rows.shape).astype(np.float32)
-    level = np.log(cv2.remap(grey, x, rows.astype(np.float32), cv2.INTER_LINEAR).astype(np.float64) + 8)
-    middle, edges = level[2:7], level[[0, 1, 7, 8]]
-    darker = float(np.median(edges) - np.median(middle))
-    busier = float(middle.std(axis=1).mean() - edges.std(axis=1).mean())
-    odds = 6.0 * (darker + 1.5 * busier - 0.25)
-    vented = float(1 / (1 + np.exp(-np.clip(odds, -4, 4))))
-    return {"vented": vented, "solid": 1.0 - vented}
+def _described(found: Measurement, photo: Photo, ring: Ring, rims: Rims, sightings: Sequence[Sighting]) -> Measurement:
+    """Add what needs no scale: the outline, vented or solid, vanes, rust."""
+    wall = Wall(_unrolled(ring), (rims.bottom.height_mm, rims.top.height_mm))
+    vented = ventilation(wall)
+    vanes = vane_count(wall) if vented["vented"] > 0.5 else None
+    details = {} if vanes is None else {"vane_count": {"value": vanes[0], "clearness": round(vanes[1], 3)}}
+    bgr = quarter_turned(photo.bgr) if ring.level.turned else photo.bgr
+    warnings = ["lip-seen"] + (["rust-on-edge"] if is_rusty(bgr, wall) else [])
+    geometry = _geometry(ring, rims, sightings)
+    return replace(found, ventilation=vented, details=details, geometry_px=geometry).warn(*warnings)
 
 
-def _rusty(photo: Photo, edge_on: EdgeOn) -> bool:
-    """Whether the wall's cheeks are mostly brown."""
-    bgr = quarter_turned(photo.bgr) if edge_on.turned else photo.bgr
-    columns = edge_on.curves.middle_px + np.linspace(-0.8, 0.8, 200) * edge_on.curves.half_width_px
-    shares = np.array([0.1, 0.18, 0.82, 0.9])
-    rows = np.stack([edge_on.curves.y_px(columns, edge_on.top + s * (edge_on.bottom - edge_on.top)) for s in shares])
-    x = np.broadcast_to(columns[None, :], rows.shape).astype(np.float32)
-    read = cv2.remap(bgr, x, rows.astype(np.float32), cv2.INTER_LINEAR).reshape(-1, 3).astype(np.float64)
-    brown = np.log(read[:, 2] + 12) - np.log(read[:, 0] + 12)
-    return bool((brown > BROWN).mean() > 0.5)
-
-
-def _geometry(photo: Photo, edge_on: EdgeOn, sightings: Sequence[Sighting]) -> dict[str, FloatArray]:
-    curves = edge_on.curves
-    columns = curves.middle_px + np.linspace(-1, 1, 40) * curves.half_width_px
-    lines = [np.stack([columns, curves.y_px(columns, height)], axis=-1) for height in (edge_on.top, edge_on.bottom)]
-    outline = np.concatenate([lines[0], lines[1][::-1]])
-    geometry = {"rim_px": turned_back(photo, outline, edge_on.turned)}
+def _geometry(ring: Ring, rims: Rims, sightings: Sequence[Sighting]) -> dict[str, FloatArray]:
+    angles = np.linspace(-0.999, 0.999, 40) * ring.along.last_angle_rad
+    top, bottom = (_generator(ring, angles, line.height_mm) for line in (rims.top, rims.bottom))
+    geometry = {"rim_px": ring.level.to_photo(np.concatenate([top, bottom[::-1]]))}
     if sightings:
         geometry["reference_px"] = np.concatenate([sighting.corners_px for sighting in sightings])
     return geometry

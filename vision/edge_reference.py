@@ -1,0 +1,91 @@
+"""The reference of an edge view: a tag or a card that stands upright in the plane of the nearest edge."""
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+
+from vision.camera import focal_px
+from vision.figure import Sighting
+from vision.photo import Photo
+from vision.references.card import find_cards
+from vision.references.floor import Floor
+from vision.references.parse import CARD, TAG, Reference
+from vision.references.tag import find_tags
+from vision.request import Request
+from vision.ring import Mask, Pixels
+from vision.start import NOMINAL_RADIUS_MM, lenses
+
+# How much of the picture the outline may fill: tried in turn.
+FILLED = (0.85, 0.55)
+# A card that nobody named must be surely one.
+SURE_SCORE = 0.6
+# A tag's paper is wider than its black square; cards throw a shadow.
+GROWN = {"tag": 1.4, "card": 1.04}
+# Bars that a screenshot adds: rows or columns of one shade, and this far beyond them.
+BAR_LEVELS, BAR_PX = 2.0, 3
+MOST_BAR = 1 / 3
+
+
+def upright_references(photo: Photo, reference: Reference, request: Request) -> list[Sighting]:
+    """Find tags, else a card that stands square to the camera beside the rim.
+
+    Parameters
+    ----------
+    photo : Photo
+    reference : Reference
+        As `parse_kind` gives it.
+    request : Request
+        A told diameter spares the search for a card that nobody named.
+
+    Returns
+    -------
+    list of Sighting
+        The best first.
+    """
+    named = reference.family != "auto"
+    if reference.family in ("tag", "auto"):
+        tags = find_tags(photo.grey, reference if named else TAG)
+        if tags:
+            return tags
+    if reference.family != "card" and (named or request.diameter_mm is not None):
+        return []
+    for filled in FILLED:
+        cards = find_cards(photo.bgr, [_upright(photo, filled)], reference if named else CARD, inside=True)
+        sure = [card for card in cards if named or card.score >= SURE_SCORE]
+        if sure:
+            return sure
+    return []
+
+
+def _upright(photo: Photo, filled: float) -> Floor:
+    """Return the plane square to the camera that touches a rim which fills so much of the picture."""
+    width, focal = max(photo.width, photo.height), focal_px(lenses(photo)[0][0], photo.width, photo.height)
+    half_angle = np.arctan(filled * width / 2 / focal)
+    px_per_mm = focal / (NOMINAL_RADIUS_MM * (1.0 / np.sin(half_angle) - 1.0))
+    upright = np.array([[px_per_mm, 0, photo.width / 2], [0, -px_per_mm, photo.height / 2], [0, 0, 1.0]])
+    return Floor(upright, NOMINAL_RADIUS_MM)
+
+
+def in_sight(photo: Photo, sightings: Sequence[Sighting]) -> Mask:
+    """Pixels (H, W) that neither a reference, its paper and shadow, nor a screenshot's bars cover."""
+    cover = np.zeros(photo.grey.shape, np.uint8)
+    for sighting in sightings:
+        corners = sighting.corners_px
+        grown = GROWN["tag" if sighting.figure.kind.startswith("tag") else "card"]
+        outline = corners.mean(axis=0) + grown * (corners - corners.mean(axis=0))
+        cv2.fillPoly(cover, [outline.round().astype(np.int32)], 1)
+    for rows in (cover, cover.T):
+        grey = photo.grey if rows is cover else photo.grey.T
+        first, last = _bar(grey), _bar(grey[::-1])
+        rows[:first] = 1
+        rows[len(rows) - last :] = 1
+    return np.asarray(cover == 0)
+
+
+def _bar(grey: Pixels) -> int:
+    """How many rows from the top belong to a bar of one shade, with a margin."""
+    most = int(len(grey) * MOST_BAR)
+    plain = grey[:most, ::4].std(axis=1) < BAR_LEVELS
+    count = int(plain.argmin()) if not plain.all() else most
+    return count + BAR_PX if count > BAR_PX else 0
