@@ -1,6 +1,7 @@
 """On the phone: one question at a time, what settles most for this car first, the ranking always in sight."""
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from fastapi import APIRouter, Request
@@ -12,14 +13,16 @@ from service.pages.car import Step, form_of, steps_of
 from service.pages.desk import AtDesk, Standing
 from service.pages.forms import Field, fields_of, take_answers
 from service.pages.frame import frame_of, go_to, show_page
-from service.pages.job import PLACES, question_id
+from service.pages.job import PLACES, Job, question_id
 from service.pages.lengths import Unit
-from service.pages.questions import question_of
+from service.pages.questions import Question, question_of
 from service.pages.said import answer_words, place_words
 from service.problems import Problem
 
 router = APIRouter()
-# Asked last: a vehicle number names no package by itself, but leads to the records that do.
+WORTH_ASKING = 0.05
+LESS_LIKELY = 0.5
+# Asked after what can be seen: a vehicle number names no package by itself, but leads to the records that do.
 RECORDS = ("car.vin", "car.option_code", "car.built")
 _WORDS = (
     "Alfa Bravo Charlie Delta Echo Foxtrot Golf Hotel India Juliett Kilo Lima Mike November Oscar Papa Quebec "
@@ -87,22 +90,32 @@ async def take(request: Request, job_id: str, place: str, desk: AtDesk) -> Redir
 
 
 def _next_place(standing: Standing) -> str:
-    """Return where the next answer goes: what settles most, then the records; empty where all is said."""
+    """Return where the next answer goes: what settles much, the records, then the rest; empty where all is said."""
     job = standing.job
     done = {*job.answers, *job.passed}
     if done and standing.identification["verdict"] in ("ready", "no-match"):
         return ""
-    # A customer has minutes, not a workshop: what settles most for the time it takes comes first.
-    checks = sorted(
-        next_checks_of(standing.identification), key=lambda check: -check.gain_bits / max(check.minutes, 0.5)
-    )
-    for check in checks:
-        if question_of(check.key) is not None:
-            for axle in job.axles if check.axle == "car" else (check.axle,):
-                place = question_id(axle, check.key)
-                if place not in done:
-                    return place
-    return next((place for place in RECORDS if place not in done), "")
+    worth = dict(_worths(standing))
+    ranked = sorted(worth, key=lambda place: -worth[place])
+    much = [place for place in ranked if worth[place] >= WORTH_ASKING]
+    return next((place for place in (*much, *RECORDS, *ranked) if place not in done), "")
+
+
+def _worths(standing: Standing) -> Iterator[tuple[str, float]]:
+    """Yield where each check's answer goes and what asking is worth, bits a minute as far as this customer can tell.
+
+    A customer has minutes, not a workshop. Each "don't know" makes it less likely that the next thing of its kind is
+    known, and another axle than the wanted one is a walk round the car.
+    """
+    job = standing.job
+    unknown = Counter(question.kind for place in job.passed if (question := question_of(place.split(".", 1)[1])))
+    for check in next_checks_of(standing.identification):
+        question = question_of(check.key)
+        for axle in job.axles if check.axle == "car" else (check.axle,):
+            if question is not None:
+                bits_a_minute = check.gain_bits / max(check.minutes, 0.5)
+                tries = unknown[question.kind] + (axle not in job.axles)
+                yield question_id(axle, check.key), bits_a_minute * LESS_LIKELY**tries
 
 
 def _page(standing: Standing, place: str, unit: Unit) -> AskPage:
@@ -114,13 +127,21 @@ def _page(standing: Standing, place: str, unit: Unit) -> AskPage:
         job_id=standing.job_id,
         steps=steps_of(standing.job_id, job, "ask"),
         field=field,
-        say=field.question.say.format(axle={"unknown": "", "car": ""}.get(axle, axle)).replace("  ", " "),
+        say=_say(job, field.question, axle),
         said=_said(standing, unit),
         number=len({*job.answers, *job.passed} - {place}) + 1,
         previous=_previous(standing, place),
         answer=ranked_of(standing.identification, 4),
         read_back=_read_back(field.answer.text) if place == "car.vin" and field.answer.text else None,
     )
+
+
+def _say(job: Job, question: Question, axle: str) -> str:
+    """Return what to read out; where it is about another axle than the wanted one, with the reason."""
+    said = question.say.format(axle=axle if axle in ("front", "rear") else "").replace("  ", " ")
+    if axle not in ("front", "rear") or axle in job.axles:
+        return said
+    return f"The {axle} can tell us about your {' and '.join(job.axles)} brakes too. {said}"
 
 
 def _known(place: str) -> None:

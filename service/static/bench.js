@@ -9,8 +9,10 @@ form.addEventListener("submit", async (event) => {
   const files = [...form.elements.photo.files];
   form.querySelector("button").disabled = true;
   const entries = files.map(entryOf);
+  const all = cancelAll(entries);
   for (const entry of entries) await sendOne(entry);
   form.querySelector("button").disabled = false;
+  all.remove();
   const left = entries.filter((entry) => !entry.sent);
   if (left.length) return;
   form.elements.photo.value = "";
@@ -20,7 +22,7 @@ form.addEventListener("submit", async (event) => {
 
 function entryOf(file) {
   const row = document.createElement("div");
-  row.className = "plate";
+  row.className = "plate queue";
   row.innerHTML = '<p></p><progress max="1" value="0"></progress><div class="actions"><button type="button" class="button second">Cancel</button></div>';
   const [words, bar, actions] = row.children;
   words.textContent = `${file.name}: waiting`;
@@ -29,6 +31,17 @@ function entryOf(file) {
   entry.button.addEventListener("click", () => (entry.cancel ? entry.cancel() : drop(entry)));
   queue.append(row);
   return entry;
+}
+
+function cancelAll(entries) {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "button second";
+  button.textContent = "Cancel all";
+  // Those that wait go first, so that none of them starts when the one on its way is cancelled.
+  button.addEventListener("click", () => entries.filter((entry) => !entry.sent).reverse().forEach((entry) => entry.button.click()));
+  queue.prepend(button);
+  return button;
 }
 
 function drop(entry) {
@@ -63,10 +76,10 @@ async function sendOne(entry) {
 
 function failed(entry, fault) {
   entry.words.textContent = `${entry.file.name}: ${fault.message}`;
-  entry.row.className = "fault";
+  entry.row.className = "fault queue";
   entry.button.textContent = "Try again";
   entry.cancel = async () => {
-    entry.row.className = "plate";
+    entry.row.className = "plate queue";
     entry.button.textContent = "Cancel";
     await sendOne(entry);
   };

@@ -121,6 +121,14 @@ def photo() -> Path:
 
 
 @pytest.fixture(scope="session")
+def edge_photo() -> Path:
+    """A sample photo of a rotor's edge with a card on it."""
+    truth = json.loads((SAMPLES.parent / "fitting" / "truth.json").read_text("utf-8"))
+    item = next(i for i in truth if i["group"] == "edge" and i["reference"]["kind"] == "card")
+    return SAMPLES.parent / "fitting" / str(item["file"])
+
+
+@pytest.fixture(scope="session")
 def empty_photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A sharp photo of a brick wall: no rotor in it."""
     path = tmp_path_factory.mktemp("photos") / "wall.jpg"

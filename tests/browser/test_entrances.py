@@ -5,7 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import BrowserContext, Page, Route, expect
 
 from service.pages.shelf import Brake
 
@@ -43,6 +43,37 @@ def test_at_the_car(
 
 
 @pytest.mark.parametrize("width", WIDTHS)
+def test_at_the_car_a_face_photo_then_an_edge_photo_then_the_result(
+    open_context: Open, width: int, begin_at_the_car: Callable[[Page], None], photo: Path, edge_photo: Path
+) -> None:
+    page = open_context(width).new_page()
+    begin_at_the_car(page)
+    page.click("text=Go on")
+    page.set_input_files("#photo", photo)
+    page.click("text=Measure it")
+    expect(page.locator(".readout.plate")).to_contain_text("Diameter")
+    page.click(".steps >> text=Readings")
+    page.click("text=Take a photo of the edge")
+    expect(page.get_by_role("heading", name="Take one photo of the rotor's edge")).to_be_visible()
+    page.set_input_files("#photo", edge_photo)
+    page.select_option("#reference", "card")
+    page.click("text=Measure it")
+    expect(page.locator(".readout.plate")).to_contain_text("Thickness of the ring")
+    expect(page.locator("polygon.found.rim")).to_have_count(1)
+    _expect_no_sideways_scroll(page)
+    page.click("#fit ~ .actions >> text=/Go on|Show the result/")
+    page.wait_for_url("**/result")
+    expect(page.locator(".charts")).to_contain_text("Diameter across the ring, from the photo")
+    expect(page.locator(".charts")).to_contain_text("Thickness of the ring, from the photo")
+    rests_on = page.locator("section", has_text="What this rests on").last
+    expect(rests_on).to_contain_text(photo.name)
+    expect(rests_on).to_contain_text(edge_photo.name)
+    page.click(".steps >> text=Photo")
+    expect(page.get_by_role("link", name=edge_photo.name)).to_be_visible()
+    _expect_no_sideways_scroll(page)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
 def test_at_the_car_a_number_on_the_part_settles_it(
     open_context: Open, width: int, begin_at_the_car: Callable[[Page], None], brake: Brake, fill: Fill
 ) -> None:
@@ -72,6 +103,8 @@ def test_on_the_phone(
     page.click("text=Check and read back")
     expect(page.locator("main form")).to_contain_text("misheard")
     expect(page.locator("main form")).to_contain_text("1G4AH59H45G118341")
+    page.get_by_role("button", name="1G4AH59H45G118341").click()
+    expect(page.locator("main form")).to_contain_text("check digit are right")
     page.get_by_role("button", name="Don't know").click()
     facts = _facts(brake)
     for _ in range(30):
@@ -129,6 +162,19 @@ def test_a_bench_goes_on_when_one_photo_is_cancelled_and_another_fails(
     expect(rows).to_have_count(2)
     page.reload()
     expect(rows).to_have_count(2)
+
+
+def test_all_of_a_bench_can_be_cancelled_at_once(page: Page, empty_photo: Path, no_photo: Path) -> None:
+    page.goto("/bench")
+    page.set_input_files("#photo", [empty_photo, no_photo, empty_photo, no_photo])
+    held: list[Route] = []
+    page.route("**/bench", lambda route: held.append(route))
+    page.click("text=Measure them")
+    page.get_by_role("button", name="Cancel all").click()
+    expect(page.locator("#queue > *")).to_have_count(0)
+    expect(page.get_by_role("button", name="Measure them")).to_be_enabled()
+    expect(page.locator("#rows tbody tr")).to_have_count(0)
+    assert len(held) <= 1
 
 
 def _facts(brake: Brake) -> dict[str, str]:

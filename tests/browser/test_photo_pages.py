@@ -5,7 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import BrowserContext, Page, expect
 
 Begin = Callable[[Page], None]
 
@@ -67,6 +67,35 @@ def test_a_photo_may_be_left_out_again(page: Page, begin_at_the_car: Begin, no_p
     page.click("text=Leave this photo out")
     page.wait_for_url("**/photo")
     expect(page.get_by_text("Photos of this job")).to_have_count(0)
+
+
+def test_a_phone_sends_what_its_camera_just_took(
+    open_context: Callable[..., BrowserContext], begin_at_the_car: Begin, empty_photo: Path
+) -> None:
+    page = open_context(360).new_page()
+    begin_at_the_car(page)
+    page.click("text=Skip to the photo")
+    page.click("text=Measure it")
+    expect(page.get_by_role("alert")).to_contain_text("No photo was chosen yet")
+    camera = page.get_by_label("Take it now")
+    expect(camera).to_have_attribute("capture", "environment")
+    camera.set_input_files(empty_photo)
+    page.click("text=Measure it")
+    page.wait_for_url("**/photos/*")
+    expect(page.locator("#fit image")).to_have_count(1)
+
+
+def test_a_tags_measured_square_goes_with_the_photo(page: Page, begin_at_the_car: Begin, empty_photo: Path) -> None:
+    begin_at_the_car(page)
+    page.click("text=Skip to the photo")
+    page.set_input_files("#photo", empty_photo)
+    page.select_option("#reference", "tag:measured")
+    page.click("text=More about it")
+    page.fill("#tag", "39.2")
+    page.click("text=Measure it")
+    page.wait_for_url("**/photos/*")
+    expect(page.locator("#reference")).to_have_value("tag:measured")
+    expect(page.locator("#tag")).to_have_value("39.2 mm")
 
 
 def _send(page: Page, begin: Begin, photo: Path) -> None:
