@@ -16,7 +16,7 @@ from vision.measurement import FloatArray
 from vision.references.sides import to_pixels
 from vision.unknowns import Unknowns
 
-ROUNDS, TRIALS, DERIVATIVE_STEP = 12, 5, 1e-3
+ROUNDS, TRIALS, DERIVATIVE_STEP = 25, 6, 1e-3
 CONVERGED = 1e-3
 # Residuals beyond this many deviations lose their weight.
 CORE = 2.5

@@ -13,7 +13,7 @@ from vision.unknowns import Unknowns
 # Angles in rad. The nearest point of the rim is about as far from the camera as the rim's own radius, and more.
 K1_STD, ROLL_STD, PITCH_STD, YAW_STD = 0.013, 0.2, 0.05, 0.15
 CLEAR, CLEAR_STD = 1.25, 0.4
-RADIUS_STD, TOLD_RADIUS_STD = 0.08, 0.0015
+RADIUS_STD, TOLD_RADIUS_STD = 0.13, 0.0015
 CHAMFER_MM, CHAMFER_STD_MM = 1.0, 0.3
 # A reference stands in the plane that touches the nearest edge: so well turned, leant and set back.
 TURN_STD, LEAN_STD, REFERENCE_ROLL_STD, OFF_STD_MM = 0.12, 0.02, 0.15, 0.7
@@ -58,11 +58,15 @@ def with_lines(unknowns: Unknowns, heights_mm: Sequence[float]) -> Unknowns:
     return grown
 
 
-def between_ends(ends_px: tuple[float, float], focal: float, width_px: int) -> dict[str, float]:
-    """Return the camera's direction and distance for an outline between two columns."""
+def between_ends(ends_px: tuple[float, float], focal: float, width_px: int, clear_mm: float | None) -> dict[str, float]:
+    """Return the camera's direction and distance for an outline between two columns, the radius where it is told.
+
+    ``clear_mm`` is the distance of the nearest point of the rim, None where nothing tells it.
+    """
     angles = np.arctan((np.array(ends_px) - (width_px - 1) / 2) / focal)
-    half = max(float(angles[1] - angles[0]) / 2, 0.05)
-    return {"yaw": -float(angles.mean()), "log_clear": float(np.log(1.0 / np.sin(half) - 1.0))}
+    clear = 1.0 / np.sin(max(float(angles[1] - angles[0]) / 2, 0.05)) - 1.0
+    start = {"yaw": -float(angles.mean()), "log_clear": float(np.log(clear))}
+    return start if clear_mm is None else start | {"log_radius": float(np.log(clear_mm / clear))}
 
 
 def before_reference(

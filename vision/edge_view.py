@@ -6,10 +6,12 @@ from dataclasses import replace
 import numpy as np
 from uncertainties import UFloat, ufloat
 
+from vision.edge_fine import Ring
+from vision.edge_level import quarter_turned
 from vision.edge_look import Wall, is_rusty, vane_count, ventilation
 from vision.edge_reference import in_sight, upright_references
 from vision.edge_rims import Rims, likely_rims, rim_lines
-from vision.edge_ring import Ring, find_ring, quarter_turned
+from vision.edge_ring import find_ring
 from vision.edge_scene import EdgeScene, fit_edge
 from vision.edge_start import with_lines
 from vision.edge_unrolled import Unrolled

@@ -36,7 +36,7 @@ class Drawing:
     seed: int = 1
 
     def draw(self) -> npt.NDArray[np.uint8]:
-        """Cast the picture, (H, W, 3) BGR, with blur and noise; the roll dithers what a pixel's middle alone decides."""
+        """Cast the picture, (H, W, 3) BGR, with blur and noise; its roll dithers what pixels' middles decide."""
         level = cv2.GaussianBlur(self._cast(), (0, 0), 0.8)
         noise = np.random.default_rng(self.seed).normal(0, 2.5, level.shape)
         grey = np.clip(level + noise, 0, 255).astype(np.uint8)

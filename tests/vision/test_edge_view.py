@@ -1,5 +1,6 @@
 """Edge views, end to end, on drawings cast by `edge_drawn` (plain NumPy, nothing of `vision`) with exact truth."""
 
+import cv2
 import numpy as np
 import pytest
 
@@ -87,9 +88,7 @@ def test_without_scale_it_refuses_and_says_why(solid: Photo) -> None:
 
 
 def test_a_blurred_photo_is_refused_as_blurred() -> None:
-    import cv2
-
-    soft = cv2.GaussianBlur(Drawing(28.0, vanes=45).draw(), (0, 0), 25)
+    soft = np.asarray(cv2.GaussianBlur(Drawing(28.0, vanes=45).draw(), (0, 0), 25), np.uint8)
     found = measure_edge(Photo("b.jpg", soft, F35, True), Request(diameter_mm=330.0))
     assert [reason.code for reason in found.reasons] == ["blurred"]
 
