@@ -22,6 +22,7 @@ STEPS = 60
 LEAST_STRENGTH = 3.0
 IntArray = npt.NDArray[np.intp]
 BoolArray = npt.NDArray[np.bool_]
+Slopes = npt.NDArray[np.float32]
 Curve = tuple[FloatArray, FloatArray]
 
 
@@ -42,7 +43,7 @@ class Band:
     foot_px: FloatArray
     normal_px: FloatArray
     along_px: FloatArray
-    slope: FloatArray
+    slope: Slopes
     inside: FloatArray
 
     @classmethod
@@ -103,14 +104,14 @@ def nearest(peak: FloatArray, offset_px: FloatArray) -> FloatArray:
     return found
 
 
-def _slope(band: FloatArray, step_px: float, smooth: float) -> FloatArray:
+def _slope(band: FloatArray, step_px: float, smooth: float) -> Slopes:
     """Smooth along the rim (which wraps round) and differentiate across it."""
     count = int(np.ceil(2.5 * smooth))
     padded = np.concatenate([band[-count:], band, band[:count]]).astype(np.float32)
     blurred = cv2.GaussianBlur(
         padded, (0, 0), sigmaX=EDGE_BLUR_PX / step_px, sigmaY=smooth, borderType=cv2.BORDER_REPLICATE
     )[count:-count]
-    slope = np.empty_like(blurred)
+    slope: Slopes = np.empty(blurred.shape, np.float32)
     slope[:, 1:-1] = (blurred[:, 2:] - blurred[:, :-2]) / np.float32(2 * step_px)
     slope[:, 0], slope[:, -1] = slope[:, 1], slope[:, -2]
     return slope

@@ -12,7 +12,7 @@ import numpy as np
 from vision.measurement import FloatArray
 
 FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)
-NEWTON_STEPS = 4
+NEWTON_STEPS = 3
 
 
 @dataclass(frozen=True)

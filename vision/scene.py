@@ -14,8 +14,10 @@ from vision.unknowns import Unknowns
 
 ROUNDS = 4
 DERIVATIVE_STEP = 1e-4
-# Levenberg and Marquardt: where damping starts, steps and trials a step, and the gain under which it has arrived.
-FIRST_DAMPING, MOST_STEPS, MOST_TRIALS, LEAST_GAIN, LEAST_CURVATURE = 1e-3, 15, 6, 1e-5, 1e-9
+# Levenberg and Marquardt: where damping starts, trials a step, and the gain under which it has arrived.
+FIRST_DAMPING, MOST_TRIALS, LEAST_GAIN, LEAST_CURVATURE = 1e-3, 6, 1e-4, 1e-9
+# Steps of a round whose weights are renewed after it, and of the last.
+FEW_STEPS, MOST_STEPS = 3, 10
 FAR = 1e4
 # Edges of real photos leave this much of their stated deviation; what they leave beyond it widens every interval.
 USUAL_STRAIN = 1.0
@@ -140,7 +142,7 @@ def fit_scene(
         weighted = [Weighted.of(term, view, values) for term in terms]
         if number >= rounds - 2:
             inflation = np.array([_inflation(w, view, values) for w in weighted])
-        x = problem.solve(x, weighted, inflation)
+        x = problem.solve(x, weighted, inflation, MOST_STEPS if number == rounds - 1 else FEW_STEPS)
     _, jacobian = problem.linear(x, weighted, inflation)
     size = np.maximum(np.linalg.norm(jacobian, axis=0), 1e-9)
     covariance = np.linalg.pinv((jacobian / size).T @ (jacobian / size), hermitian=True) / np.outer(size, size)
@@ -196,10 +198,10 @@ class _Problem:
         slope: FloatArray = ((ahead - here) / step[:, None]).T
         return here[0], slope
 
-    def solve(self, x: FloatArray, weighted: Sequence[Weighted], inflation: FloatArray) -> FloatArray:
+    def solve(self, x: FloatArray, weighted: Sequence[Weighted], inflation: FloatArray, steps: int) -> FloatArray:
         """Go downhill by Levenberg and Marquardt's steps, each unknown measured in its own scale."""
         scale, damping = self.unknowns.column("scale"), FIRST_DAMPING
-        for _ in range(MOST_STEPS):
+        for _ in range(steps):
             here, slope = self.linear(x, weighted, inflation)
             slope = slope * scale
             square, gradient = slope.T @ slope, slope.T @ here
