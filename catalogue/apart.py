@@ -88,14 +88,7 @@ def _overlaps(belief: Posterior, field: Field, running: IntArray, assumptions: A
 
 def overlap(check: Check) -> FloatArray:
     """Return the Bhattacharyya coefficient of each two packages' readings by one check, (S, S)."""
-    owner, weight, outcome = check.outcome.nodes()
-    log_density = check.outcome.log_density(outcome)
-    own = log_density[np.arange(len(owner)), owner]
-    ratio = np.exp(np.minimum((log_density - own[:, None]) / 2, 50.0)) * weight[:, None]
-    groups = len(check.known)
-    coefficient = np.zeros((groups, groups))
-    np.add.at(coefficient, owner, ratio)
-    coefficient = np.minimum(np.minimum(coefficient, coefficient.T), 1.0)
+    coefficient = np.minimum(check.outcome.overlap(), 1.0)
     coefficient[~check.known, :] = 1.0
     coefficient[:, ~check.known] = 1.0
     return coefficient[np.ix_(check.group, check.group)]

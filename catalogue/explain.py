@@ -13,9 +13,10 @@ from catalogue.observation import AxleEvidence, Evidence, EvidenceAxle
 from catalogue.posterior import Posterior
 from catalogue.prepare import Prepared
 from catalogue.rooms import spread_to_packages
-from catalogue.rotor_lengths import hand_readings
+from catalogue.rotor_lengths import HandReading, hand_readings
 from catalogue.rotor_thickness import hand_thickness
 from catalogue.schema import UNKNOWN, FloatArray
+from catalogue.thickness import ThicknessReadings
 
 CLEARLY = 3.0
 """So many standard deviations off is said to be impossible, gross errors aside."""
@@ -47,6 +48,7 @@ class Explainer:
             for number, factor in enumerate(weighed.factors)
         }
         self._record_bits = self._bits_of_records()
+        self._read = {axle: _Read.of(observed, assumptions) for axle, observed in evidence.axles.items()}
         self._known: dict[tuple[EvidenceAxle, int], tuple[Reason, ...]] = {}
 
     def reasons(self, reading: Hypotheses, fitment: int) -> tuple[Reason, ...]:
@@ -102,8 +104,21 @@ class Explainer:
         if row == UNKNOWN:
             return f"{factor.said}: the package has no such axle in the catalogue"
         writer = _WRITERS.get(factor.evidence)
-        rest = writer(_Line(prepared, observed, row, self._assumptions), factor) if writer else ""
+        rest = writer(_Line(prepared, observed, row, self._assumptions, self._read[axle]), factor) if writer else ""
         return rest or factor.said
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Read:
+    """What was read by hand on an axle."""
+
+    lengths: Mapping[str, HandReading]
+    thickness: ThicknessReadings
+
+    @classmethod
+    def of(cls, observed: AxleEvidence, assumptions: Assumptions) -> "_Read":
+        lengths = {each.evidence: each for each in hand_readings(observed, assumptions)}
+        return cls(lengths, hand_thickness(observed, assumptions))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -114,6 +129,7 @@ class _Line:
     observed: AxleEvidence
     row: int
     assumptions: Assumptions
+    read: _Read
 
     def rotor(self, name: str) -> float:
         """Return a number of the rotor, NaN where not known."""
@@ -121,7 +137,7 @@ class _Line:
 
 
 def _thickness_text(line: _Line, factor: Factor) -> str:
-    readings = hand_thickness(line.observed, line.assumptions)
+    readings = line.read.thickness
     new_mm, limit_mm = line.rotor("thickness_mm"), line.rotor("min_thickness_mm")
     std_mm = float(np.hypot(readings.std_mm.min(), line.assumptions.tolerance_mm["thickness_mm"]))
     thinnest, thickest = float(readings.value_mm.min()), float(readings.value_mm.max())
@@ -140,7 +156,7 @@ def _thickness_text(line: _Line, factor: Factor) -> str:
 
 
 def _length_text(line: _Line, factor: Factor) -> str:
-    reading = next(each for each in hand_readings(line.observed, line.assumptions) if each.evidence == factor.evidence)
+    reading = line.read.lengths[factor.evidence]
     nominal = line.rotor(reading.key)
     if not np.isfinite(nominal):
         return f"{factor.said}: not in the catalogue for this rotor, weighed against all rotors"

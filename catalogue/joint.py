@@ -15,6 +15,10 @@ ALL_SUBSETS_UP_TO = 4
 """Up to so many readings each subset may be gross; beyond, one reading, one photo, or all of them."""
 
 
+FAR_STDS = 12.0
+"""A reading so far off is gross: a sound one would be e^-72 as likely as at its best, less than any misreading."""
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Nominals:
     """What a table says of some lengths.
@@ -66,14 +70,25 @@ def log_likelihood(readings: Readings, nominals: Nominals, gross_error: float) -
 
 def log_mixture(readings: Readings, nominals: Nominals, gross_error: float) -> tuple[FloatArray, FloatArray]:
     """Return the same, and of it the part in which no reading is grossly wrong; (N + 1,) each."""
-    mixture = list(_gross_subsets(readings, gross_error))
+    mixture = (_gross_log_density(readings, nominals), list(_gross_subsets(readings, gross_error)))
     missing = np.isnan(nominals.value)
-    either, sound = np.empty(len(missing)), np.empty(len(missing))
+    either, sound = np.empty(len(missing)), np.full(len(missing), -np.inf)
     for pattern in patterns(missing):
-        terms = _terms(readings, nominals, pattern, mixture)
-        _, rows = pattern
-        either[rows], sound[rows] = log_sum(terms), terms[0]
+        residual, covariance = residuals(readings, nominals, pattern)
+        for off, near in patterns(_far(residual, covariance, readings.column)):
+            rows = pattern[1][near]
+            terms = _terms(residual[near], covariance, off[list(readings.column)], mixture)
+            either[rows] = log_sum(terms)
+            if not off.any():
+                sound[rows] = terms[0]
     return either, sound
+
+
+def _far(residual: FloatArray, covariance: FloatArray, column: tuple[int, ...]) -> BoolArray:
+    """Return for each row and column, (rows, K), whether all its readings are too far off to be sound."""
+    off = residual**2 > FAR_STDS**2 * np.diag(covariance)
+    places = [[place for place, of in enumerate(column) if of == each] for each in range(max(column) + 1)]
+    return np.column_stack([off[:, of_column].all(axis=1) for of_column in places])
 
 
 def patterns(missing: BoolArray) -> Iterator[tuple[BoolArray, IntArray]]:
@@ -85,18 +100,18 @@ def patterns(missing: BoolArray) -> Iterator[tuple[BoolArray, IntArray]]:
 
 
 def _terms(
-    readings: Readings,
-    nominals: Nominals,
-    pattern: tuple[BoolArray, IntArray],
-    mixture: Sequence[tuple[float, list[int]]],
+    residual: FloatArray,
+    covariance: FloatArray,
+    off: BoolArray,
+    mixture: tuple[FloatArray, Sequence[tuple[float, list[int]]]],
 ) -> list[FloatArray]:
-    """Return a log density for each set of readings that may be gross, none of them first."""
-    residual, covariance = residuals(readings, nominals, pattern)
-    alone = _gross_log_density(readings, nominals)
+    """Return a log density for each set of readings that may be gross, none of them first; those ``off`` must be."""
+    alone, subsets = mixture
     terms = []
-    for log_weight, gross in mixture:
-        sound = [place for place in range(len(readings.value)) if place not in gross]
-        terms.append(log_weight + alone[gross].sum() + _log_normal_joint(residual, covariance, sound))
+    for log_weight, gross in subsets:
+        sound = [place for place in range(len(alone)) if place not in gross]
+        if not off[sound].any():
+            terms.append(log_weight + alone[gross].sum() + _log_normal_joint(residual, covariance, sound))
     return terms
 
 

@@ -35,6 +35,9 @@ class Outcome(Protocol):
     def log_density(self, outcome: FloatArray) -> FloatArray:
         """Return the log density of each outcome under each group, (Q, G)."""
 
+    def overlap(self) -> FloatArray:
+        """Return the Bhattacharyya coefficient of each two groups' outcomes, (G, G)."""
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class NormalOutcome:
@@ -57,8 +60,16 @@ class NormalOutcome:
     def log_density(self, outcome: FloatArray) -> FloatArray:
         """Return normal densities, with gross errors."""
         sound = log1p(-self.gross_error) + log_normal(outcome[:, None] - self.mean, self.std)
-        gross = log(self.gross_error) + self.spread.log_gross(outcome, 0.0)
-        return log_sum([sound, np.broadcast_to(gross[:, None], sound.shape)])
+        gross = self.gross_error * np.exp(self.spread.log_gross(outcome, 0.0))
+        density: FloatArray = np.log(np.exp(sound) + np.maximum(gross, NEVER)[:, None])
+        return density
+
+    def overlap(self) -> FloatArray:
+        """Return that of two normal densities, gross errors aside."""
+        sums = np.add.outer(self.std**2, self.std**2)
+        apart = np.subtract.outer(self.mean, self.mean) ** 2
+        coefficient: FloatArray = np.sqrt(2 * np.outer(self.std, self.std) / sums) * np.exp(-0.25 * apart / sums)
+        return coefficient
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -83,6 +94,12 @@ class WordOutcome:
         """Return the answers' chances."""
         logs: FloatArray = np.log(np.maximum(self.table[:, outcome.astype(np.int64)].T, NEVER))
         return logs
+
+    def overlap(self) -> FloatArray:
+        """Return that of two rows of chances."""
+        roots = np.sqrt(self.table)
+        coefficient: FloatArray = roots @ roots.T
+        return coefficient
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -117,6 +134,15 @@ class ThicknessOutcome:
         shape = (len(outcome), groups)
         sound = log1p(-self.assumptions.gross_error) + sound.reshape(shape)
         return log_sum([sound, np.broadcast_to(gross[:, None], shape)])
+
+    def overlap(self) -> FloatArray:
+        """Return that of two rings' readings, from the outcomes of ``nodes``."""
+        owner, weight, outcome = self.nodes()
+        log_density = self.log_density(outcome)
+        own = log_density[np.arange(len(owner)), owner]
+        ratio = np.exp(np.minimum((log_density - own[:, None]) / 2, 50.0)) * weight[:, None]
+        coefficient = np.equal.outer(np.arange(len(self.limits.new_mm)), owner).astype(np.float64) @ ratio
+        return np.minimum(coefficient, coefficient.T)
 
     def _columns(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         return self.limits.new_mm, self.limits.discard_mm, self.limits.machine_to_mm

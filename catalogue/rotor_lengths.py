@@ -1,7 +1,7 @@
 """Gathers what was read of a rotor's lengths, by hand and off photos, and weighs it against every rotor."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 
 import numpy as np
@@ -13,6 +13,9 @@ from catalogue.observation import LENGTHS, AxleEvidence, Lengths, Measured, Read
 from catalogue.population import Spread
 from catalogue.prepare import Prepared, distinct_rotors, rotor_spreads
 from catalogue.schema import FloatArray, IntArray
+
+NEVER = 1e-9
+"""A photo whose lengths are so surely of another rotor tells nothing of its thickness's error."""
 
 WORTH_COUPLING = 0.05
 """Correlation of a photo's thickness with its other lengths from which on they are weighed together."""
@@ -253,13 +256,14 @@ def _coupling(weighed: WeighedGroup, shared: FloatArray, std_mm: float, populati
     group, factor = weighed
     assert factor.log_sound is not None
     nominals, place = population.nominals(group.keys)
-    missing = np.isnan(nominals.value)
-    shift = np.zeros(len(missing))
-    for lacking, rows in patterns(missing):
-        residual, covariance = residuals(group.readings, nominals, (lacking, rows))
-        shift[rows] = residual @ np.linalg.solve(covariance, shared)
-    none_of_them, one_row = np.zeros(missing.shape[1], dtype=np.bool_), np.zeros(1, dtype=np.int64)
+    sound = np.exp(np.minimum(factor.log_sound - factor.log_distinct, 0.0))
+    near = np.flatnonzero(sound > NEVER)
+    shift = np.zeros(len(sound))
+    of_near = replace(nominals, value=nominals.value[near])
+    for lacking, rows in patterns(np.isnan(of_near.value)):
+        residual, covariance = residuals(group.readings, of_near, (lacking, rows))
+        shift[near[rows]] = residual @ np.linalg.solve(covariance, shared)
+    none_of_them, one_row = np.zeros(len(group.keys), dtype=np.bool_), np.zeros(1, dtype=np.int64)
     _, covariance = residuals(group.readings, nominals, (none_of_them, one_row))
     left = std_mm**2 - float(shared @ np.linalg.solve(covariance, shared))
-    sound = np.exp(np.minimum(factor.log_sound - factor.log_distinct, 0.0))
     return Coupling(shift[place], float(np.sqrt(max(left, 1e-12))), sound[place])

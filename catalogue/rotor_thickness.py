@@ -11,16 +11,13 @@ from catalogue.factor import Factor
 from catalogue.observation import AxleEvidence, Measured
 from catalogue.population import Spread
 from catalogue.prepare import distinct_rotors
-from catalogue.rotor_lengths import Coupling, Population, WeighedGroup, couple_thickness, std_of
+from catalogue.rotor_lengths import NEVER, Coupling, Population, WeighedGroup, couple_thickness, std_of
 from catalogue.schema import FloatArray, IntArray
 from catalogue.thickness import Limits, ThicknessReadings, log_min_mark, log_thickness_mixture
 
 GRID_STDS = 4.0
 GRID_STEP = 1.5
 """Step of the grid of unknown rings, in tolerances of the thickness: fine enough for the sharpest reading."""
-
-NEVER = 1e-9
-"""A photo whose lengths are so surely of another rotor tells nothing of its thickness's error."""
 
 TRAIT = "thickness_mm"
 """What all of these speak of."""
