@@ -2,20 +2,39 @@
 const PAUSE_MS = 350;
 let waiting = 0;
 let asked = 0;
+let large = false; // stays when the page is drawn again
 
 function setUp() {
   const svg = document.querySelector("[data-handles]");
   if (!svg) return;
-  const handles = [...svg.querySelectorAll(".handle")];
-  const px = 1 / svg.getScreenCTM().a; // one px of the screen, however large the photo
-  for (const handle of handles) {
-    handle.setAttribute("r", 22 * px);
-    handle.nextElementSibling.setAttribute("r", 6 * px);
+  enlarge(svg, large);
+  document.querySelector("[data-enlarge]")?.addEventListener("click", () => {
+    enlarge(svg, !large);
+    const pan = svg.parentElement;
+    pan.scrollTo((pan.scrollWidth - pan.clientWidth) / 2, (pan.scrollHeight - pan.clientHeight) / 2);
+  });
+  for (const handle of svg.querySelectorAll(".handle")) {
     handle.setAttribute("tabindex", "0");
     handle.setAttribute("role", "button");
     handle.setAttribute("aria-label", `${handle.dataset.words}; arrow keys move it`);
     handle.addEventListener("pointerdown", (event) => drag(event, svg, handle));
     handle.addEventListener("keydown", (event) => nudge(event, svg, handle));
+  }
+}
+
+// Corners of a small thing lie close together: larger, each can be taken hold of by itself.
+function enlarge(svg, wanted) {
+  large = wanted;
+  svg.closest(".picture").classList.toggle("large", large);
+  const button = document.querySelector("[data-enlarge]");
+  if (button) {
+    button.setAttribute("aria-pressed", String(large));
+    button.textContent = large ? "Show the whole photo" : "Enlarge the photo";
+  }
+  const px = 1 / svg.getScreenCTM().a; // one px of the screen, however large the photo
+  for (const handle of svg.querySelectorAll(".handle")) {
+    handle.setAttribute("r", 22 * px);
+    handle.nextElementSibling.setAttribute("r", 6 * px);
   }
 }
 
@@ -61,7 +80,7 @@ function openLoupe(svg) {
   box.className = "loupe";
   const image = svg.querySelector("image").outerHTML;
   box.innerHTML = `<svg>${image}<path class="cross"/></svg>`;
-  svg.parentElement.append(box);
+  svg.closest(".picture").append(box);
   const inner = box.querySelector("svg");
   const half = svg.viewBox.baseVal.width / 24;
   return {
@@ -85,17 +104,19 @@ async function fit(svg, { kind, words }) {
   const points = [...svg.querySelectorAll(`.handle.${kind}`)].map((h) => `${h.getAttribute("cx")},${h.getAttribute("cy")}`);
   form.elements[kind === "rim" ? "rim" : "reference_points"].value = points.join(" ");
   const turn = ++asked;
-  svg.classList.add("busy-now");
+  svg.closest(".picture").classList.add("busy-now");
   try {
     const answer = await fetch(location.pathname, { method: "POST", body: new FormData(form) });
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     if (turn !== asked) return; // a later move is on its way
     if (!page.getElementById("fit")) throw new Error();
+    const { scrollLeft, scrollTop } = document.querySelector(".pan");
     for (const part of ["#fit", "aside"]) document.querySelector(part).replaceWith(page.querySelector(part));
     setUp();
+    document.querySelector(".pan")?.scrollTo(scrollLeft, scrollTop);
     [...document.querySelectorAll(".handle")].find((h) => h.dataset.words === words)?.focus({ preventScroll: true });
   } catch {
-    svg.classList.remove("busy-now");
+    svg.closest(".picture").classList.remove("busy-now");
     alertIn(svg, "The fit could not be asked for: the connection was lost. The handles are still where you put them; move one to try again.");
   }
 }
@@ -106,7 +127,7 @@ function alertIn(svg, text) {
   note.setAttribute("role", "alert");
   note.textContent = text;
   document.querySelectorAll("#fit > p.fault").forEach((old) => old.remove());
-  svg.parentElement.after(note);
+  svg.closest(".picture").after(note);
 }
 
 setUp();

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import BrowserContext, Locator, Page, expect
 
 Begin = Callable[[Page], None]
 
@@ -43,6 +43,36 @@ def test_arrow_keys_move_a_handle(measured: Page) -> None:
     with measured.expect_response(re.compile(r"/photos/[^/]+$")):
         measured.keyboard.press("Shift+ArrowRight")
     assert float(measured.locator("[name=reference_points]").input_value().split(",")[0] or "nan") > before
+
+
+def test_every_corner_of_the_reference_travels_in_the_order_it_was_reported(measured: Page) -> None:
+    handles = measured.locator(".handle.reference")
+    corners = [f"{h.get_attribute('cx')},{h.get_attribute('cy')}" for h in handles.all()]
+    assert len(corners) % 4 == 0
+    handles.nth(2).focus()
+    with measured.expect_request(re.compile(r"/photos/[^/]+$")) as sent:
+        measured.keyboard.press("ArrowDown")
+    points = re.search(r'name="reference_points"\r\n\r\n([^\r]*)', sent.value.post_data or "")
+    assert points is not None
+    told = points[1].split(" ")
+    assert [*told[:2], *told[3:]] == [*corners[:2], *corners[3:]]
+    assert told[2].split(",")[0] == corners[2].split(",")[0]
+    assert float(told[2].split(",")[1]) > float(corners[2].split(",")[1])
+
+
+def test_an_enlarged_photo_keeps_its_handles_a_fingers_width(
+    open_context: Callable[..., BrowserContext], measured_at: str
+) -> None:
+    page = open_context(360).new_page()
+    page.goto(measured_at)
+    picture, handle = page.locator("[data-handles]"), page.locator(".handle.reference").first
+    small, narrow = _width(handle), _width(picture)
+    page.get_by_role("button", name="Enlarge the photo").click()
+    assert _width(picture) > 2.5 * narrow
+    assert _width(handle) == pytest.approx(small, abs=1.0)
+    assert _width(handle) >= 44
+    page.get_by_role("button", name="Show the whole photo").click()
+    assert _width(picture) == narrow
 
 
 def test_a_photo_without_a_rotor_says_why_and_how_to_take_a_better_one(
@@ -104,3 +134,9 @@ def _send(page: Page, begin: Begin, photo: Path) -> None:
     page.set_input_files("#photo", photo)
     page.click("text=Measure it")
     page.wait_for_url("**/photos/*")
+
+
+def _width(place: Locator) -> float:
+    box = place.bounding_box()
+    assert box is not None
+    return box["width"]
