@@ -23,7 +23,7 @@ COUNT_PRIOR = np.array([0.05, 1.0, 1.0, 1.0, 0.2, 0.05])
 SHARES, BORE_SHARES, BOLT_SHARES = (0.12, 0.60), (0.13, 0.35), (0.21, 0.54)
 BOLTS_OVER_BORE = (1.25, 2.6)
 # At a rim of 330 mm: holes, nuts and studs.
-HOLE_RADII_MM = (5.0, 6.0, 7.0, 8.0, 9.5, 11.0)
+HOLE_RADII_MM = (5.2, 6.3, 7.6, 9.1, 11.0)
 # Heights over the face at a rim of 330 mm. A wheel that is on stands its bolts higher than any hat does.
 HEIGHTS_UP, HEIGHTS_DOWN = (2.0, 120.0), (-75.0, -2.0)
 # A step of the height moves the axis so far in the view, at a rim of 330 mm; square on, larger steps will do.
@@ -35,7 +35,7 @@ MOST_VOTES, VOTE_POWER = 60.0, 0.7
 # Holes look alike: what their votes differ by is taken off, in standard deviations.
 UNLIKE = 0.5
 # A bore's step, clipped, over the usual step at any radius.
-STEP_LIMIT, USUAL_STEP = 0.5, 0.03
+STEP_LIMIT, USUAL_STEP, SOFT = 0.5, 0.03, 0.8
 # A plane's odds are the exponential of how its holes and its bore stand out, times these: set on the fitting set.
 SURENESS, MOST_SCORE = 2.5, 30.0
 BORE_WEIGHT, MOST_BORE = 6.0, 2.0
@@ -149,20 +149,22 @@ class _Planes:
     @classmethod
     def read(cls, view: TopView, heights_mm: FloatArray) -> "_Planes":
         rim_mm = view.face.rim_radius_mm
-        votes = view.votes([radius * rim_mm / 165.0 for radius in HOLE_RADII_MM])
+        votes = view.votes(HOLE_RADII_MM)
         votes /= (float(np.median(votes[view.seen])) if view.seen.any() else 0.0) + 0.02
         votes = np.clip(votes, 0, MOST_VOTES) ** np.float32(VOTE_POWER)
         size = np.diag([rim_mm, rim_mm, 1.0])
         where = [cv2.perspectiveTransform(_GRID, on @ size) for on in view.on_view(heights_mm)]
         maps = np.asarray(where, np.float32).reshape(len(heights_mm) * len(_SHARES), COLUMNS, 2)
         shape = (len(heights_mm), len(_SHARES), COLUMNS)
-        level, hits, seen = (read_at(image, maps).reshape(shape) for image in (view.level, votes, view.seen))
-        return cls(heights_mm, level, seen, hits[:, _BOLT_ROWS])
+        soft = cv2.GaussianBlur(view.level, (0, 0), SOFT)
+        level, seen = (read_at(image, maps).reshape(shape) for image in (soft, view.seen))
+        bolts = maps.reshape(*shape, 2)[:, _BOLT_ROWS].reshape(-1, COLUMNS, 2)
+        return cls(heights_mm, level, seen, read_at(votes, bolts).reshape(len(heights_mm), -1, COLUMNS))
 
     def bores(self) -> tuple[FloatArray, FloatArray]:
         """Return how clearly one circle steps alike all round, over the usual step, and its share of the rim: (H,)."""
         fits = (_SHARES[1:-1] > BORE_SHARES[0]) & (_SHARES[1:-1] < BORE_SHARES[1])
-        alike = np.array([clearness(level, seen) for level, seen in zip(self.level, self.seen, strict=True)])
+        alike = clearness(self.level, self.seen)
         row = np.where(fits, alike, -np.inf).argmax(axis=1)
         return alike[np.arange(len(row)), row], _SHARES[1:-1][row]
 
@@ -189,20 +191,20 @@ def clearness(level: Map, seen: Mask) -> FloatArray:
 
     Parameters
     ----------
-    level : (R, C) ndarray
-        Logarithm of brightness, unwrapped.
-    seen : (R, C) ndarray of bool
+    level : (H, R, C) ndarray
+        Logarithm of brightness, unwrapped, in each plane.
+    seen : (H, R, C) ndarray of bool
 
     Returns
     -------
-    (R - 2,) ndarray
+    (H, R - 2) ndarray
     """
-    soft = cv2.GaussianBlur(level, (0, 0), 1.0)
-    both = seen[2:] & seen[:-2]
-    step = np.where(both, np.clip(soft[2:] - soft[:-2], -STEP_LIMIT, STEP_LIMIT), 0)
-    usual = float(np.abs(step).sum() / max(int(both.sum()), 1))
-    alike = np.abs(step.sum(axis=1)) / np.maximum(both.sum(axis=1), level.shape[1] // 5)
-    return np.asarray(alike / (USUAL_STEP + usual), np.float64)
+    both = seen[:, 2:] & seen[:, :-2]
+    step = np.where(both, np.clip(level[:, 2:] - level[:, :-2], -STEP_LIMIT, STEP_LIMIT), np.float32(0))
+    known = both.sum(axis=2)
+    usual = np.abs(step).sum(axis=(1, 2)) / np.maximum(known.sum(axis=1), 1)
+    alike = np.abs(step.sum(axis=2)) / np.maximum(known, level.shape[2] // 5)
+    return np.asarray(alike / (USUAL_STEP + usual[:, None]), np.float64)
 
 
 def _best(score: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -12,6 +12,7 @@ from vision.ring import Face, Pixels
 
 # A bolt hole's radius over its bolt circle's.
 HOLE_SHARE = (0.085, 0.18)
+USUAL_HOLE = 0.13
 HOLE_RAYS = 32
 LEAST_HOLES = 3
 # At a rim of 330 mm: how well a hole's centre is found, and how far off it may lie; heights tried, and how well the
@@ -34,38 +35,37 @@ def bolt_holes(grey: Pixels, face: Face, bolts: Bolts) -> FloatArray:
     (K, 2) ndarray
         Centres ``(x, y)`` in pixels of the holes whose outline is a circle, K <= ``bolts.count``.
     """
-    centres = [_hole_centre(grey, face, bolts, angle) for angle in bolts.angles_rad]
-    return np.array([c for c in centres if c is not None], float).reshape(-1, 2)
-
-
-def _hole_centre(grey: Pixels, face: Face, bolts: Bolts, angle: float) -> FloatArray | None:
-    """Fit a circle, in the hat's plane, to the outline seen along rays from about the middle of a hole."""
-    at = bolts.circle_mm * np.array([np.cos(angle), np.sin(angle)])
-    size = 0.13 * bolts.circle_mm
+    turn = bolts.angles_rad
+    circles = np.column_stack([bolts.circle_mm * np.cos(turn), bolts.circle_mm * np.sin(turn), 0 * turn])
+    circles[:, 2] = USUAL_HOLE * bolts.circle_mm
     for reach in (1.1, 0.5):
-        edge = _outline(grey, face, (at, size, bolts.height_mm), reach=reach)
-        circle = _trimmed_circle(edge)
-        if circle is None or not HOLE_SHARE[0] < circle[2] / bolts.circle_mm < HOLE_SHARE[1]:
-            return None
-        at, size = circle[:2], float(circle[2])
-    return np.asarray(face.to_pixels(np.array([[at[0], at[1], bolts.height_mm]]))[0], np.float64)
+        found = [_trimmed_circle(edge) for edge in _outlines(grey, face, circles, (bolts.height_mm, reach))]
+        fits = [c is not None and HOLE_SHARE[0] < c[2] / bolts.circle_mm < HOLE_SHARE[1] for c in found]
+        circles = np.array([c for c, fit in zip(found, fits, strict=True) if c is not None and fit]).reshape(-1, 3)
+        if not len(circles):
+            return np.zeros((0, 2))
+    return face.to_pixels(np.column_stack([circles[:, :2], np.full(len(circles), bolts.height_mm)]))
 
 
-def _outline(grey: Pixels, face: Face, hole: tuple[FloatArray, float, float], *, reach: float) -> FloatArray:
-    """Points (K, 2) mm on the plane where brightness steps most along rays from a hole's middle."""
-    at, size, height_mm = hole
-    angle = np.arange(HOLE_RAYS) * (2 * np.pi / HOLE_RAYS)
-    ray = np.stack([np.cos(angle), np.sin(angle), np.zeros(HOLE_RAYS)], axis=-1)
-    foot = size * ray + np.array([at[0], at[1], height_mm])
+def _outlines(grey: Pixels, face: Face, circles: FloatArray, plane: tuple[float, float]) -> list[FloatArray]:
+    """Points (K, 2) mm of each circle's plane where brightness steps most along rays from its middle."""
+    height_mm, reach = plane
+    turn = np.arange(HOLE_RAYS) * (2 * np.pi / HOLE_RAYS)
+    ray = np.tile(np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=-1), (len(circles), 1))
+    middle = np.repeat(np.column_stack([circles[:, :2], np.full(len(circles), height_mm)]), HOLE_RAYS, axis=0)
+    size = np.repeat(circles[:, 2], HOLE_RAYS)
+    foot = middle + size[:, None] * ray
     here = face.to_pixels(foot)
     normal = face.to_pixels(foot + ray) - here
     px_per_mm = np.linalg.norm(normal, axis=1)
-    along = offsets_px(max(2.0, 0.6 * reach * size * float(np.median(px_per_mm))))
-    slope = slopes(profiles(grey, here, normal / px_per_mm[:, None], along), along, blur_px=1.0)
-    offset, strength = steepest(slope, along)
-    good = np.isfinite(offset) & (np.abs(strength) > 0.4 * np.nanmedian(np.abs(strength)))
-    far = size + np.where(good, offset, 0) / px_per_mm
-    return np.asarray((np.asarray(at) + far[:, None] * ray[:, :2])[good], np.float64)
+    reach_px = max(2.0, 0.6 * reach * float(np.median(size * px_per_mm)))
+    along = offsets_px(reach_px, step_px=max(0.5, reach_px / 20))
+    slope = slopes(profiles(grey, here, normal / px_per_mm[:, None], along), along, blur_px=max(1.0, reach_px / 20))
+    offset, strength = (part.reshape(len(circles), HOLE_RAYS) for part in steepest(slope, along))
+    good = np.isfinite(offset) & (np.abs(strength) > 0.4 * np.median(np.abs(strength), axis=1, keepdims=True))
+    far = size + np.where(good, offset, 0).ravel() / px_per_mm
+    points = (middle + far[:, None] * ray)[:, :2].reshape(len(circles), HOLE_RAYS, 2)
+    return [outline[shown] for outline, shown in zip(points, good, strict=True)]
 
 
 def _trimmed_circle(points: FloatArray) -> FloatArray | None:
@@ -104,7 +104,10 @@ def settled(face: Face, bolts: Bolts, centres_px: FloatArray) -> tuple[Bolts, Fl
         return bolts, np.zeros((0, 2))
     unit_mm = face.rim_radius_mm / 165.0
     heights = bolts.height_mm + HEIGHT_TRIALS_MM * unit_mm
-    first = np.array([_turned_onto_first(face.to_plane(centres_px, height), bolts) for height in heights])
+    # A ray meets parallel planes at points that lie on a line, equally far apart.
+    near, far = (face.to_plane(centres_px, heights[end]) for end in (0, -1))
+    share = np.linspace(0, 1, len(heights))[:, None, None]
+    first = _turned_onto_first((1 - share) * near + share * far, bolts)
     middle = np.median(first.real, axis=1) + 1j * np.median(first.imag, axis=1)
     weight = 1 / (1 + np.abs(first - middle[:, None]) ** 2 / (2 * CENTRE_STD_MM * unit_mm) ** 2)
     middle = (first * weight).sum(axis=1) / weight.sum(axis=1)
@@ -125,7 +128,7 @@ def settled(face: Face, bolts: Bolts, centres_px: FloatArray) -> tuple[Bolts, Fl
 
 def _turned_onto_first(xy_mm: FloatArray, bolts: Bolts) -> npt.NDArray[np.complex128]:
     """Turn each hole's centre by whole steps of the pattern onto the first hole's place, as ``x + i y``."""
-    centre = xy_mm[:, 0] + 1j * xy_mm[:, 1]
+    centre = xy_mm[..., 0] + 1j * xy_mm[..., 1]
     steps = np.round((np.angle(centre) - bolts.angles_rad[0]) * bolts.count / (2 * np.pi))
     turned: npt.NDArray[np.complex128] = centre * np.exp(-2j * np.pi * steps / bolts.count)
     return turned

@@ -15,18 +15,19 @@ from vision.ring import Map, Mask, Pixels, read_at
 from vision.steps import Strip
 from vision.top_view import TopView
 
-COLUMNS = 336
+COLUMNS = 264
 COUNTS = range(7, 17)
 # At a rim of 330 mm: rivet heads, and heights where they stand.
-HEAD_RADII_MM = (3.5, 4.3, 5.2, 6.3)
+HEAD_RADII_MM = (4.1, 5.2, 6.3)
 HEIGHTS_UP, HEIGHTS_DOWN = (-2.0, 2.0, 6.0), (-28.0, -22.0, -16.0, -10.0, -4.0)
 # Radii over the ring's inner edge.
-BAND, ROWS = (0.80, 0.985), 14
+BAND, ROWS = (0.80, 0.985), 10
 MOST_VOTES, VOTE_POWER = 60.0, 0.7
 LEAST_SHOWN = 4
 UNKNOWN_INNER = 0.64
 # Radii over the bolt circle's, over the rim's, where the hat's and the ring's metal is looked at.
 HAT_METAL, RING_METAL = (0.8, 1.25), (0.75, 0.95)
+COARSE = 2.0
 TABLE = "joint_table.json"
 
 
@@ -87,7 +88,7 @@ def find_joint(bgr: Pixels, view: TopView, middle: Middle) -> Joint:
 
 def _rivets(view: TopView, inner_mm: float, heights_mm: FloatArray) -> tuple[float, int, float]:
     """Return how far equally spaced round heads stand out in one row, their count, and the share of them that show."""
-    votes = view.votes([radius * view.face.rim_radius_mm / 165.0 for radius in HEAD_RADII_MM])
+    votes = view.votes(HEAD_RADII_MM)
     turn = np.arange(COLUMNS) * (2 * np.pi / COLUMNS)
     radii = inner_mm * np.linspace(*BAND, ROWS)
     grid = np.stack([np.outer(radii, np.cos(turn)), np.outer(radii, np.sin(turn))], axis=-1).reshape(1, -1, 2)
@@ -121,10 +122,10 @@ def _metal(bgr: Pixels, view: TopView, middle: Middle) -> tuple[float, float]:
     if middle.bolts is None:
         return 0.0, 0.0
     spans = [(share * middle.bolts.circle_mm, middle.bolts.height_mm) for share in HAT_METAL]
-    hat = Strip.read(bgr, view, (spans[0][0], spans[1][0]), middle.bolts.height_mm)
+    hat = Strip.read(bgr, view, (spans[0][0], spans[1][0]), middle.bolts.height_mm, COARSE)
     rim_mm = view.face.rim_radius_mm
-    ring = Strip.read(bgr, view, (RING_METAL[0] * rim_mm, RING_METAL[1] * rim_mm), 0.0)
-    looks = [np.median(part.level[:, ::4].reshape(-1, 2), axis=0) for part in (hat, ring)]
+    ring = Strip.read(bgr, view, (RING_METAL[0] * rim_mm, RING_METAL[1] * rim_mm), 0.0, COARSE)
+    looks = [np.median(part.level.reshape(-1, 2), axis=0) for part in (hat, ring)]
     shade, hue = looks[0] - looks[1]
     return float(shade), float(hue)
 

@@ -10,7 +10,7 @@ from vision.measurement import FloatArray
 from vision.ring import Face, Map, Mask, Pixels, read_at
 from vision.top_view import TopView
 
-RAYS, GROUP = 180, 5
+RAYS, GROUP = 120, 4
 TURN_RAD = (np.arange(RAYS) + 0.5) * (2 * np.pi / RAYS)
 _OUT = np.stack([np.cos(TURN_RAD), np.sin(TURN_RAD)], axis=-1)
 # At a rim of 330 mm: a step along the rays, and how many of them are compared on either side of an edge.
@@ -48,10 +48,12 @@ class Strip:
     unit_mm: float
 
     @classmethod
-    def read(cls, bgr: Pixels, view: TopView, span_mm: tuple[float, float], z_mm: float) -> "Strip":
+    def read(
+        cls, bgr: Pixels, view: TopView, span_mm: tuple[float, float], z_mm: float, step_mm: float = STEP_MM
+    ) -> "Strip":
         """Read rays between two radii of the plane ``z = z_mm``."""
         unit_mm = view.face.rim_radius_mm / 165.0
-        radii = np.arange(span_mm[0], span_mm[1], STEP_MM * unit_mm)
+        radii = np.arange(span_mm[0], span_mm[1], step_mm * unit_mm)
         where = _pixels_along(view.face, radii, z_mm)
         level = np.log(read_at(bgr, where).astype(np.float32) + 8.0)
         both = np.stack([level.mean(axis=-1), level[..., 0] - level[..., 2]], axis=-1)

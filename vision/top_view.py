@@ -9,7 +9,7 @@ import numpy as np
 
 from vision.measurement import FloatArray
 from vision.ring import Face, Map, Mask, Pixels, read_photo
-from vision.votes import round_votes
+from vision.votes import Ballots
 
 # Half the side over the rim's radius: the bolt circle of a tall hat, shifted by a tilt of 45 degrees.
 HALF_SHARE = 0.78
@@ -46,13 +46,21 @@ class TopView:
         return np.array([cv2.getPerspectiveTransform(flat.astype(np.float32), there) for there in corners])
 
     def votes(self, radii_mm: Sequence[float]) -> Map:
-        """Return `vision.votes.round_votes` for discs of these radii."""
-        return round_votes(self.level, [radius / self.mm_per_px for radius in radii_mm])
+        """Return the best votes, at each pixel, for a disc of any of these radii at a rim of 330 mm."""
+        best = np.zeros_like(self.level)
+        for radius in radii_mm:
+            if radius not in self._votes:
+                self._votes[radius] = self._ballots.for_discs(radius * self.face.rim_radius_mm / 165.0 / self.mm_per_px)
+            best = np.maximum(best, self._votes[radius])
+        return best
 
     @cached_property
-    def size(self) -> int:
-        """Pixels of a side."""
-        return len(self.level)
+    def _ballots(self) -> Ballots:
+        return Ballots.of(self.level)
+
+    @cached_property
+    def _votes(self) -> dict[float, Map]:
+        return {}
 
 
 def top_view(grey: Pixels, face: Face, hidden_mm: Sequence[FloatArray] = ()) -> TopView:

@@ -3,6 +3,7 @@ import numpy as np
 
 from tests.vision.drawn import TiltedFace
 from vision.top_view import HALF_STEPS, top_view
+from vision.votes import Ballots
 
 FACE = TiltedFace(165.0, 2.0, (400.0, 400.0), np.radians(25), 0.9)
 
@@ -33,10 +34,7 @@ def test_a_disc_draws_votes_to_its_middle_and_a_line_draws_none() -> None:
     level = np.zeros((185, 185), np.uint8)
     cv2.circle(level, (60, 90), 6, 120, -1)
     cv2.line(level, (120, 0), (120, 184), 120, 12)
-    view = top_view(np.zeros((10, 10), np.uint8), FACE)
-    votes = type(view)(np.log(level.astype(np.float32) + 8), view.seen, view.mm_per_px, FACE).votes(
-        [6.0 * view.mm_per_px]
-    )
+    votes = Ballots.of(np.log(level.astype(np.float32) + 8)).for_discs(6.0)
     row, column = np.unravel_index(votes.argmax(), votes.shape)
     np.testing.assert_allclose([column, row], [60, 90], rtol=0, atol=1)
     assert votes[20:165, 105:135].max() < 0.1 * votes.max()

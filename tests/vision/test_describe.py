@@ -1,0 +1,51 @@
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from sample_images_synthetic.studio.rotor import Rotor, draw_rotor
+from tests.vision.drawn import TiltedFace, draw_face, draw_look, tilted, with_hat
+from vision.describe import WIDEST_INNER, RingDescription, describe_ring
+from vision.hat import Middle
+from vision.photo import Photo
+
+
+@pytest.fixture(scope="module")
+def described() -> tuple[Rotor, TiltedFace, RingDescription]:
+    rng = np.random.default_rng([21, 2])
+    rotor, look = draw_rotor(rng, construction="one-piece", surface="slotted"), draw_look(rng)
+    bgr, face = draw_face(rng, rotor, look, 1.6)
+    bgr, face = tilted(bgr, face, np.radians(20), 0.7)
+    return rotor, face, describe_ring(Photo("drawn", with_hat(rng, bgr, face, rotor)), face)
+
+
+def test_a_drawn_rotor_looks_like_one(described: tuple[Rotor, TiltedFace, RingDescription]) -> None:
+    rotor, _, ring = described
+    assert ring.looks_like_a_rotor
+    assert ring.bolt_count is not None
+    assert ring.bolt_count[0] == rotor.bolt_count
+
+
+def test_bolts_are_outlined_where_the_holes_are(described: tuple[Rotor, TiltedFace, RingDescription]) -> None:
+    rotor, face, ring = described
+    middles = np.array([outline.mean(axis=0) for outline in ring.outlines_px["bolts"]])
+    radius_mm = np.hypot(*face.to_plane(middles, rotor.hat_z_mm).T)
+    np.testing.assert_allclose(2 * radius_mm, rotor.bolt_circle_mm, rtol=0.02)
+
+
+def test_a_plate_with_texture_is_no_rotor() -> None:
+    rng = np.random.default_rng(3)
+    bgr = np.full((700, 700, 3), 60, np.uint8)
+    cv2.circle(bgr, (350, 350), 330, (150, 150, 150), -1)
+    bgr = np.clip(bgr + rng.normal(0, 8, bgr.shape), 0, 255).astype(np.uint8)
+    ring = describe_ring(Photo("plate", bgr), TiltedFace(165.0, 2.0, (350.0, 350.0), distance_mm=650.0))
+    assert not ring.looks_like_a_rotor
+
+
+def test_a_narrow_ring_alone_is_no_cars_rotor(described: tuple[Rotor, TiltedFace, RingDescription]) -> None:
+    _, face, ring = described
+    for share, is_rotor in ((WIDEST_INNER - 0.1, True), (WIDEST_INNER + 0.04, False)):
+        middle = Middle(None, {}, (share * face.rim_radius_mm,), 3.0)
+        assert replace(ring, middle=middle, bolt_count=None).looks_like_a_rotor is is_rotor
+    assert not replace(ring, middle=Middle(None, {}), bolt_count=(5, 0.4)).looks_like_a_rotor
