@@ -80,4 +80,4 @@ class Ballots:
         rows, columns = self.shape
         to_row = np.clip(np.rint(self.row + step * self.unit[1]), 0, rows - 1).astype(np.int32)
         to_column = np.clip(np.rint(self.column + step * self.unit[0]), 0, columns - 1).astype(np.int32)
-        return to_row * columns + to_column
+        return np.asarray(to_row * columns + to_column)
