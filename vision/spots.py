@@ -130,17 +130,17 @@ def _candidates(maps: Sequence[Map], seen: Mask) -> tuple[FloatArray, FloatArray
     found = [_roundness(small) for small in maps]
     blob, scale = found[0]
     for other, its_scale in found[1:]:
-        scale = np.where(np.abs(other) > np.abs(blob), its_scale, scale)
-        blob = np.where(np.abs(other) > np.abs(blob), other, blob)
-    row, column = np.nonzero(_peaks(np.abs(blob)) & (half_size(seen.astype(np.float32)) > 0.5))
-    order = np.argsort(-np.abs(blob[row, column]))[:MOST]
+        scale = np.where(other > blob, its_scale, scale)
+        blob = np.maximum(blob, other)
+    row, column = np.nonzero(_peaks(blob) & (half_size(seen.astype(np.float32)) > 0.5))
+    order = np.argsort(-blob[row, column])[:MOST]
     row, column = row[order], column[order]
     at = np.asarray(2.0 * np.stack([column, row], axis=-1) + 0.5, np.float64)
     return at, 2.0 * np.sqrt(2.0) * scale[row, column].astype(np.float64)
 
 
 def _roundness(small: Map) -> tuple[Map, Map]:
-    """Return the smaller principal curvature, signed by dark (+) or bright (-), over all scales; and the scale.
+    """Return the size of the smaller principal curvature over all scales, and the scale.
 
     A disc curves the same way in every direction, a groove or a streak in one only.
     """
@@ -150,14 +150,11 @@ def _roundness(small: Map) -> tuple[Map, Map]:
     scale = np.full(wide.shape, SIGMAS[0], np.float32)
     for sigma in SIGMAS:
         soft = cv2.GaussianBlur(wide, (0, 0), sigma)
-        xx = cv2.Sobel(soft, cv2.CV_32F, 2, 0, ksize=3, scale=0.25)
-        yy = cv2.Sobel(soft, cv2.CV_32F, 0, 2, ksize=3, scale=0.25)
-        xy = cv2.Sobel(soft, cv2.CV_32F, 1, 1, ksize=3, scale=0.25)
-        mean, spread = (xx + yy) / 2, np.sqrt(((xx - yy) / 2) ** 2 + xy**2)
-        size = (np.abs(mean) - spread) * sigma**2
-        larger = size > np.abs(best)
-        best = np.where(larger, np.copysign(size, mean), best)
-        scale[larger] = sigma
+        xx, yy = (cv2.Sobel(soft, cv2.CV_32F, *order, ksize=3, scale=sigma**2 / 8) for order in ((2, 0), (0, 2)))
+        xy = cv2.Sobel(soft, cv2.CV_32F, 1, 1, ksize=3, scale=sigma**2 / 4)
+        size = cv2.absdiff(xx, -yy) - cv2.magnitude(xx - yy, xy)
+        np.copyto(scale, np.float32(sigma), where=size > best)
+        best = np.maximum(best, size)
     return best[pad:-pad, pad:-pad], scale[pad:-pad, pad:-pad]
 
 
