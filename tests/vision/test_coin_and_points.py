@@ -75,7 +75,7 @@ def test_the_upper_edge_is_the_outermost_sharp_circle_but_not_a_shadow() -> None
 
 def test_a_rival_circle_widens_the_size() -> None:
     edge, rival = ring(0.0, 0.9, 0.1, 1.0), ring(0.6, 0.9, 0.12, 1.0)
-    alone, beside = doubt(edge[0], [edge], 12.9), doubt(edge[0], [edge, rival], 12.9)
+    alone, beside = doubt(edge, [edge], 12.9), doubt(edge, [edge, rival], 12.9)
     assert alone == 0.0
     assert 0.015 < beside < 0.03
     assert coin_figure(EUR_2, beside).size_std[0] > 2 * coin_figure(EUR_2, alone).size_std[0]

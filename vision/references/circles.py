@@ -1,6 +1,10 @@
-"""A small circle among its neighbours: every edge along rays from its centre, and the circles that run through them."""
+"""A small circle among its neighbours: every edge along rays from its centre, and the circles that run through them.
 
-from dataclasses import dataclass
+Everything struck or turned into a flat round thing is concentric: its rim, the rim's inside, a core of another metal.
+The foot of its wall and its shadow are not. So the centre is where most edges fall into few rings.
+"""
+
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -11,20 +15,27 @@ from vision.references.floor import Floor
 from vision.references.outline import LIGHT
 from vision.references.sides import to_pixels
 
-RAYS = 96
-# How far from the guessed radius edges are read, and how finely circles are tried, as shares of it.
-REACH = 0.5
+RAYS = 120
+# How far from the guessed radius edges are read, as a share of it, and in how fine steps at most.
+REACH = 0.42
+STEP_PX, STEPS = 0.5, 170
+BLUR_PX, BLUR = 0.8, 0.02
 NEIGHBOURS = 5
-GRID = 0.02
-SHIFTS = 0.16
-TOLERANCE = 0.022
+# Colour, which shadows hardly change, counts so many times as much as brightness.
+COLOUR = 2.0
+OPPONENTS = np.array([[0.0, -1.0, 1.0], [-1.0, 0.5, 0.5]])
 # Edges weaker than this, in levels per pixel or against the strongest on their ray, don't count.
-LEAST_SLOPE = 2.5
-LEAST_SHARE = 0.12
-NEARLY_BEST = 0.72
+LEAST_SLOPE, LEAST_SHARE = 1.6, 0.12
+# How far the centre may be off, and how finely centres are tried, as shares of the radius and in pixels.
+SHIFTS, GRID, GRID_PX = 0.14, 0.012, 0.5
+# Rings count by what they show beyond chance.
+CHANCE = 0.25
+LEAST_RING = 0.3
+# Edges this near a circle, as a share of its radius or in pixels, are its own.
+NEAR, NEAR_PX = 0.008, 0.45
 FIT_STEPS = 4
-LEAST_TOLERANCE_PX = 1.0
-FINE_TOLERANCE, FINE_TOLERANCE_PX = 0.01, 0.7
+# How oval a circle may look on a plane whose tilt is taken a little wrongly, as a share of its radius.
+ODD = 0.01
 
 
 @dataclass(frozen=True)
@@ -39,12 +50,12 @@ class Profiles:
         Offsets from the guessed circle, outward, nominal mm on the plane.
     xy_px : (N, M, 2) ndarray
         Where these are in the photo.
-    strength : (N, M) ndarray
-        Steepness in all colours, levels per pixel.
-    fall : (N, M) ndarray
-        Brightness lost going outward, levels per pixel.
-    peak : (N, M) ndarray of bool
-        Where the strength has a peak that counts.
+    ray : (E,) ndarray of int
+        The ray of each edge.
+    edge_mm : (E,) ndarray
+        Where on its ray each edge is, to a fraction of a step, nominal mm from the guessed circle.
+    fall : (E,) ndarray
+        Brightness lost there going outward, levels per pixel.
     radius_mm : float
         The guess.
     """
@@ -52,9 +63,9 @@ class Profiles:
     angle_rad: FloatArray
     along_mm: FloatArray
     xy_px: FloatArray
-    strength: FloatArray
+    ray: npt.NDArray[np.intp]
+    edge_mm: FloatArray
     fall: FloatArray
-    peak: npt.NDArray[np.bool_]
     radius_mm: float
 
     @property
@@ -62,6 +73,11 @@ class Profiles:
         """Scale along the rays."""
         run = np.linalg.norm(self.xy_px[:, -1] - self.xy_px[:, 0], axis=1)
         return float(run.mean() / (self.along_mm[-1] - self.along_mm[0]))
+
+    @property
+    def near_mm(self) -> float:
+        """How near an edge is to a circle that it belongs to."""
+        return max(NEAR * self.radius_mm, NEAR_PX / self.px_per_mm)
 
 
 @dataclass(frozen=True)
@@ -76,17 +92,22 @@ class Round:
         Share of the rays with an edge on it.
     spread_px : float
         Robust standard deviation of its edges.
+    oval_mm : (2,) ndarray
+        How oval it is: cosine and sine of twice the angle. The plane's tilt is known only so well.
     """
 
     shift_mm: FloatArray
     growth_mm: float
     support: float
     spread_px: float = np.inf
+    oval_mm: FloatArray = field(default_factory=lambda: np.zeros(2))
 
     def offset_mm(self, angle_rad: FloatArray) -> FloatArray:
         """Return where the circle crosses each ray, as an offset from the guessed one."""
         x, y = self.shift_mm
+        along, across = self.oval_mm
         offset: FloatArray = self.growth_mm + x * np.cos(angle_rad) + y * np.sin(angle_rad)
+        offset += along * np.cos(2 * angle_rad) + across * np.sin(2 * angle_rad)
         return offset
 
 
@@ -99,25 +120,26 @@ class RoundEdge:
 
 
 def read_profiles(bgr: Image, floor: Floor, centre_mm: FloatArray, radius_mm: float) -> Profiles:
-    """Read the photo along rays from a guessed centre on the plane."""
+    """Read the photo along rays from a guessed centre on the plane, and find the edges on them."""
     angle = np.linspace(0.0, 2 * np.pi, RAYS, endpoint=False)
     outward = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
-    foot = to_pixels(floor.homography, centre_mm + radius_mm * outward)
-    reach = REACH * radius_mm * outward
-    ray = to_pixels(floor.homography, centre_mm + radius_mm * outward + reach) - to_pixels(
-        floor.homography, centre_mm + radius_mm * outward - reach
-    )
-    per_mm = np.linalg.norm(ray, axis=1) / (2 * REACH * radius_mm)
-    step_px = 0.5
-    along_px = offsets_px(REACH * radius_mm * float(per_mm.mean()), step_px)
-    along_mm: FloatArray = along_px / float(per_mm.mean())
+    reach_mm = REACH * radius_mm
+    ends = [to_pixels(floor.homography, centre_mm + (radius_mm + side * reach_mm) * outward) for side in (-1, 1)]
+    foot, ray = (ends[0] + ends[1]) / 2, ends[1] - ends[0]
+    per_mm = np.linalg.norm(ray, axis=1) / (2 * reach_mm)
+    reach_px = reach_mm * float(per_mm.mean())
+    along_px = offsets_px(reach_px, max(STEP_PX, 2 * reach_px / STEPS))
     # Every ray has its own scale: equal offsets on the plane, not in the picture.
-    stretch: FloatArray = (per_mm / per_mm.mean())[:, None] * ray / np.linalg.norm(ray, axis=1, keepdims=True)
+    stretch: FloatArray = ray / (2 * reach_px)
     colours = profiles(bgr, foot, stretch, along_px)
-    slope = _with_neighbours(np.stack([slopes(colours[..., c], along_px, 1.0) for c in range(3)], axis=-1))
-    strength: FloatArray = np.sqrt((slope**2).mean(axis=2))
+    blur_px = max(BLUR_PX, BLUR * reach_px / REACH)
+    slope = _with_neighbours(np.stack([slopes(colours[..., c], along_px, blur_px) for c in range(3)], axis=-1))
+    power = (slope**2).mean(axis=2) + COLOUR**2 * ((slope @ OPPONENTS.T) ** 2).mean(axis=2)
+    ray_at, place, step_at = _peaks(np.sqrt(power))
+    along_mm: FloatArray = along_px / float(per_mm.mean())
+    edge_mm: FloatArray = along_mm[step_at] + place * (along_mm[1] - along_mm[0])
     xy_px: FloatArray = foot[:, None] + along_px[None, :, None] * stretch[:, None]
-    return Profiles(angle, along_mm, xy_px, strength, -(slope @ LIGHT), _peaks(strength), radius_mm)
+    return Profiles(angle, along_mm, xy_px, ray_at, edge_mm, -(slope[ray_at, step_at] @ LIGHT), radius_mm)
 
 
 def _with_neighbours(slope: FloatArray) -> FloatArray:
@@ -128,46 +150,45 @@ def _with_neighbours(slope: FloatArray) -> FloatArray:
     return average
 
 
-def _peaks(strength: FloatArray) -> npt.NDArray[np.bool_]:
-    peak = np.zeros(strength.shape, np.bool_)
-    middle = strength[:, 1:-1]
-    peak[:, 1:-1] = (middle >= strength[:, :-2]) & (middle > strength[:, 2:])
+def _peaks(strength: FloatArray) -> tuple[npt.NDArray[np.intp], FloatArray, npt.NDArray[np.intp]]:
+    """Return the peaks that count: their rays, their places by a parabola as a share of a step, and their steps."""
+    left, mid, right = strength[:, :-2], strength[:, 1:-1], strength[:, 2:]
     least = np.maximum(LEAST_SLOPE, LEAST_SHARE * strength.max(axis=1, keepdims=True))
-    return np.asarray(peak & (strength > least))
+    ray, step = np.nonzero((mid >= left) & (mid > right) & (mid > least))
+    left, mid, right = left[ray, step], mid[ray, step], right[ray, step]
+    return ray, 0.5 * (left - right) / (left - 2 * mid + right), step + 1
 
 
 def rounds(read: Profiles, growth_mm: tuple[float, float]) -> list[Round]:
-    """Return the circles, within limits of their growth, that show nearly as far round as the best, inner first."""
-    near = _nearness(read)
-    shifts = np.arange(-SHIFTS, SHIFTS + 1e-9, GRID) * read.radius_mm
-    shift = np.stack(np.meshgrid(shifts, shifts), axis=-1).reshape(-1, 2)
-    wander = shift @ np.stack([np.cos(read.angle_rad), np.sin(read.angle_rad)])
-    low, high = max(growth_mm[0], read.along_mm[0]), min(growth_mm[1], read.along_mm[-1])
-    rays = np.arange(len(read.angle_rad))
-    step = read.along_mm[1] - read.along_mm[0]
-    found = []
-    for growth in np.arange(low, high + 1e-9, GRID * read.radius_mm):
-        at = np.rint((wander + growth - read.along_mm[0]) / step).astype(np.intp)
-        inside = (at >= 0) & (at < len(read.along_mm))
-        support = np.where(inside, near[rays, np.where(inside, at, 0)], 0.0).mean(axis=1)
-        found.append(Round(shift[support.argmax()], float(growth), float(support.max())))
-    height = np.array([each.support for each in found])
-    if not len(height):
+    """Return the rings, within limits of their growth, about the centre where the edges agree best; inner first."""
+    grid = max(GRID * read.radius_mm, GRID_PX / read.px_per_mm)
+    reach = int(np.ceil(SHIFTS * read.radius_mm / grid))
+    steps = np.arange(-reach, reach + 1) * grid
+    shift = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
+    support, growth = _supports(read, shift[np.hypot(*shift.T) < SHIFTS * read.radius_mm], grid)
+    inside = (growth >= growth_mm[0]) & (growth <= growth_mm[1])
+    if not inside.any():
         return []
-    local = (height >= np.r_[0, height[:-1]]) & (height >= np.r_[height[1:], 0])
-    return [found[i] for i in np.flatnonzero(local & (height >= NEARLY_BEST * height.max()))]
+    shift = shift[np.hypot(*shift.T) < SHIFTS * read.radius_mm]
+    best = int((np.maximum(support - CHANCE, 0.0) ** 2).sum(axis=1).argmax())
+    height = np.where(inside, support[best], 0.0)
+    peak = (height >= np.r_[0, height[:-1]]) & (height > np.r_[height[1:], 0]) & (height > LEAST_RING)
+    return [Round(shift[best], float(growth[i]), float(height[i])) for i in np.flatnonzero(peak)]
 
 
-def _nearness(read: Profiles) -> FloatArray:
-    """Return how near an edge is at each point of each ray: 1 on it, 0 beyond the tolerance."""
-    step = read.along_mm[1] - read.along_mm[0]
-    width = max(1, round(TOLERANCE * read.radius_mm / step))
-    ramp = 1 - np.abs(np.arange(-width, width + 1)) / (width + 1)
-    near = np.zeros(read.peak.shape)
-    for lag, value in zip(range(-width, width + 1), ramp, strict=True):
-        rolled = np.roll(read.peak, lag, axis=1)
-        near = np.maximum(near, value * rolled)
-    return near
+def _supports(read: Profiles, shift: FloatArray, bin_mm: float) -> tuple[FloatArray, FloatArray]:
+    """Return the share of the rays with an edge on each ring (K, G) about shifted centres (K, 2), and its growth."""
+    outward = np.stack([np.cos(read.angle_rad), np.sin(read.angle_rad)], axis=-1)[read.ray]
+    wander = (shift @ outward.T).astype(np.float32)
+    count = int(2 * (REACH + SHIFTS) * read.radius_mm / bin_mm) + 3
+    at = ((read.edge_mm.astype(np.float32) - wander) / np.float32(bin_mm) + (count // 2 + 0.5)).astype(np.int32)
+    at = np.clip(at, 0, count - 1) + (np.arange(len(shift), dtype=np.int32) * count)[:, None]
+    counts = np.bincount(at.ravel(), minlength=len(shift) * count).reshape(len(shift), count) / RAYS
+    support: FloatArray = counts.copy()
+    grown: FloatArray = np.asarray((np.arange(count) - count // 2) * bin_mm, np.float64)
+    support[:, 1:] += 0.5 * counts[:, :-1]
+    support[:, :-1] += 0.5 * counts[:, 1:]
+    return support, grown
 
 
 def fit_round(read: Profiles, start: Round) -> tuple[Round, RoundEdge] | None:
@@ -176,52 +197,47 @@ def fit_round(read: Profiles, start: Round) -> tuple[Round, RoundEdge] | None:
     Returns
     -------
     Round, RoundEdge
-        Its support counts only edges within a pixel or so; None where too few are.
+        Its support counts only edges within a fraction of a pixel; None where too few are.
     """
-    basis = np.stack([np.ones(RAYS), np.cos(read.angle_rad), np.sin(read.angle_rad)], axis=-1)
-    fine_mm, rays = _fine(read), np.arange(RAYS)
-    found, limit = start, max(1.5 * TOLERANCE * read.radius_mm, LEAST_TOLERANCE_PX / read.px_per_mm)
+    angle = read.angle_rad[read.ray]
+    basis = np.stack([np.ones(len(angle)), *(wave(k * angle) for k in (1, 2) for wave in (np.cos, np.sin))], axis=-1)
+    found, limit = start, 3.0 * read.near_mm
     for _ in range(FIT_STEPS):
-        gap = np.where(read.peak, np.abs(fine_mm - found.offset_mm(read.angle_rad)[:, None]), np.inf)
-        at = gap.argmin(axis=1)
-        good = gap[rays, at] < limit
-        if good.sum() < RAYS // 4:
+        own = _nearest(read, found, limit)
+        if len(own) < RAYS // 4:
             return None
-        edge_mm = fine_mm[rays, at]
-        solution = _robust(basis[good], edge_mm[good], limit)
-        residual = np.abs(edge_mm - basis @ solution)
-        spread = 1.4826 * float(np.median(residual[good]))
-        tight = max(FINE_TOLERANCE * read.radius_mm, FINE_TOLERANCE_PX / read.px_per_mm)
-        share = float(np.mean(residual < tight))
-        found = Round(solution[1:], float(solution[0]), share, spread * read.px_per_mm)
-        limit = max(3 * spread, LEAST_TOLERANCE_PX / read.px_per_mm)
-    kept = np.flatnonzero(residual < limit)
-    return found, _edge(read, fine_mm, kept, at[kept])
+        solution = _robust(basis[own], read.edge_mm[own], 2.0 * read.near_mm, ODD * read.radius_mm)
+        residual = np.abs(read.edge_mm[own] - basis[own] @ solution)
+        spread = 1.4826 * float(np.median(residual))
+        share = float((residual < read.near_mm).sum()) / RAYS
+        found = Round(solution[1:3], float(solution[0]), share, spread * read.px_per_mm, solution[3:])
+        limit = 2.0 * read.near_mm
+    return found, _edge(read, own)
 
 
-def _edge(read: Profiles, fine_mm: FloatArray, rays: npt.NDArray[np.intp], at: npt.NDArray[np.intp]) -> RoundEdge:
-    share = (fine_mm[rays, at] - read.along_mm[at]) / (read.along_mm[1] - read.along_mm[0])
-    step_px = read.xy_px[rays, 1] - read.xy_px[rays, 0]
-    return RoundEdge(read.xy_px[rays, at] + share[:, None] * step_px, np.sign(read.fall[rays, at]))
+def _nearest(read: Profiles, circle: Round, limit_mm: float) -> npt.NDArray[np.intp]:
+    """Return, of each ray that has one within the limit, the edge nearest to a circle."""
+    gap = np.abs(read.edge_mm - circle.offset_mm(read.angle_rad)[read.ray])
+    order = np.lexsort((gap, read.ray))
+    first = order[np.unique(read.ray[order], return_index=True)[1]]
+    return np.asarray(first[gap[first] < limit_mm], np.intp)
 
 
-def _fine(read: Profiles) -> FloatArray:
-    """Return each peak's place (N, M), by a parabola, in mm; off the peaks it means nothing."""
-    strength = read.strength
-    left, mid, right = strength[:, :-2], strength[:, 1:-1], strength[:, 2:]
-    bend = left - 2 * mid + right
-    shift = np.zeros(strength.shape)
-    shift[:, 1:-1] = np.where(bend < 0, 0.5 * (left - right) / np.where(bend < 0, bend, -1.0), 0.0)
-    fine: FloatArray = read.along_mm + np.clip(shift, -1, 1) * (read.along_mm[1] - read.along_mm[0])
-    return fine
+def _edge(read: Profiles, own: npt.NDArray[np.intp]) -> RoundEdge:
+    ray = read.ray[own]
+    share = (read.edge_mm[own] - read.along_mm[0]) / (read.along_mm[-1] - read.along_mm[0])
+    first, last = read.xy_px[ray, 0], read.xy_px[ray, -1]
+    return RoundEdge(first + share[:, None] * (last - first), np.sign(read.fall[own]))
 
 
-def _robust(basis: FloatArray, value: FloatArray, core: float) -> FloatArray:
-    """Fit a line of harmonics with Geman and McClure's weights."""
+def _robust(basis: FloatArray, value: FloatArray, core: float, oval_std: float) -> FloatArray:
+    """Fit harmonics with Geman and McClure's weights; the second ones are held near nothing."""
     weight = np.ones(len(value))
     solution: FloatArray = np.zeros(basis.shape[1])
+    hold = np.diag([0.0, 0.0, 0.0, 1.0, 1.0]) * len(value) * (0.25 * core / oval_std) ** 2 / RAYS
     for _ in range(6):
-        solution = np.asarray(np.linalg.lstsq(basis * weight[:, None], value * weight, rcond=None)[0])
+        heavy = basis * weight[:, None]
+        solution = np.asarray(np.linalg.solve(heavy.T @ heavy + hold, heavy.T @ (value * weight)), np.float64)
         gap = value - basis @ solution
         weight = 1.0 / (1.0 + (gap / (0.5 * core)) ** 2)
     return solution

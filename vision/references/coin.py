@@ -14,7 +14,7 @@ import numpy as np
 from vision.edges import Image
 from vision.figure import Figure, Sighting
 from vision.measurement import FloatArray
-from vision.references.circles import Round, RoundEdge, fit_round, read_profiles, rounds
+from vision.references.circles import CHANCE, RAYS, Profiles, Round, RoundEdge, fit_round, read_profiles, rounds
 from vision.references.floor import Floor
 from vision.references.lying import RIM_MM, rivals
 from vision.references.parse import Lies, Reference
@@ -33,12 +33,16 @@ CANDIDATES = 10
 LEAST_VOTES = 0.35
 WEAK, STRONG = 60.0, 140.0
 LEAST_SUPPORT = 0.4
-# A circle counts as good beside the best; its edges are sharp where they keep within so many pixels of it.
-NEARLY_BEST = 0.55
-SHARP_PX = 0.4
-# A coin's raised rim is narrower than this: a circle farther in is another feature, not a rival for the edge.
-RING_SHARE = 0.88
-MOVED_SHARE = 0.03
+# A circle counts as good beside the best.
+NEARLY_BEST = 0.7
+# The shadow at a coin's foot is narrower than this share of its radius; what is dark inside ends a shadow, if the
+# circle before it is nearly as good.
+SHADOW_SHARE, AS_GOOD, DARKER, PLAIN = 0.11, 0.75, 0.3, 0.5
+HALF_SHOWN = 0.3
+# The circle is looked at again from its own centre, where its edges are square to the rays.
+PASSES = 2
+# What an edge of mixed light leaves open of the radius.
+RADIUS_STD_PX = 0.2
 ALIKE = 0.12
 LEAST_RAYS = 0.4
 # Coins' edges are rounded by one to two tenths of a millimetre: what is seen is where the flat ends (common practice).
@@ -167,23 +171,53 @@ def _distinct(spots: list[_Spot]) -> list[_Spot]:
     return kept
 
 
+@dataclass(frozen=True)
+class _Circles:
+    """What was seen round a spot: edges, the circles through them, the coin's, and where that has its middle."""
+
+    read: Profiles
+    fits: list[tuple[Round, RoundEdge]]
+    picked: tuple[Round, RoundEdge]
+    spot: _Spot
+
+
+def _circles(bgr: Image, floor: Floor, spot: _Spot, limits_mm: tuple[float, float]) -> _Circles | None:
+    read = read_profiles(bgr, floor, spot.xy_mm, spot.radius_mm)
+    growths = limits_mm[0] - spot.radius_mm, limits_mm[1] - spot.radius_mm
+    fits = [fit for fit in (fit_round(read, each) for each in rounds(read, growths)) if fit is not None]
+    picked = upper_edge(fits, spot.radius_mm)
+    if picked is None:
+        return None
+    fine = picked[0]
+    return _Circles(read, fits, picked, _Spot(spot.xy_mm + fine.shift_mm, spot.radius_mm + fine.growth_mm, spot.votes))
+
+
 def _measure(
     bgr: Image, floor: Floor, spot: _Spot, reference: Reference, limits_mm: tuple[float, float]
 ) -> Sighting | None:
-    read = read_profiles(bgr, floor, spot.xy_mm, spot.radius_mm)
-    tried = [fit_round(read, r) for r in rounds(read, (limits_mm[0] - spot.radius_mm, limits_mm[1] - spot.radius_mm))]
-    fits = [fit for fit in tried if fit is not None]
-    picked = upper_edge(fits, spot.radius_mm)
-    if picked is None or picked[0].support < LEAST_SUPPORT or len(picked[1].xy_px) < LEAST_RAYS * len(read.angle_rad):
+    seen = _circles(bgr, floor, spot, limits_mm)
+    for _ in range(PASSES - 1):
+        if seen is None:
+            return None
+        spot = seen.spot
+        seen = _circles(bgr, floor, spot, limits_mm)
+    if seen is None:
+        return None
+    read, fits, picked = seen.read, seen.fits, seen.picked
+    last, spot = spot, seen.spot
+    if picked[0].support < LEAST_SUPPORT or len(picked[1].xy_px) < LEAST_RAYS * RAYS:
         return None
     fine, edge = picked
-    centre_mm, radius_mm = spot.xy_mm + fine.shift_mm, spot.radius_mm + fine.growth_mm
-    figure = coin_figure(reference, doubt(fine, fits, spot.radius_mm))
+    centre_mm, radius_mm = spot.xy_mm, spot.radius_mm
+    radius_px = radius_mm * read.px_per_mm
+    doubt_share = float(np.hypot(doubt(picked, fits, last.radius_mm), RADIUS_STD_PX / radius_px))
+    figure = coin_figure(reference, doubt_share)
     scale = radius_mm / float(figure.radius_mm or 1.0)
     pose = floor.homography @ np.array([[scale, 0, centre_mm[0]], [0, scale, centre_mm[1]], [0, 0, 1.0]])
     std_px = np.full(len(edge.xy_px), max(LEAST_STD_PX, fine.spread_px))
-    samples = edge_samples(edge.xy_px, edge.bright_inside, std_px, np.zeros(len(std_px), np.intp))
-    return Sighting(figure, samples, _outline(pose, reference), pose, fine.support)
+    # What changes its bright side along a circle is light and shadow, and tells nothing of the bloom.
+    samples = edge_samples(edge.xy_px, np.zeros(len(std_px)), std_px, np.zeros(len(std_px), np.intp))
+    return Sighting(figure, samples, _outline(pose, reference), pose, _likeness(fits))
 
 
 def coin_figure(reference: Reference, doubt_share: float) -> Figure:
@@ -207,44 +241,48 @@ def coin_figure(reference: Reference, doubt_share: float) -> Figure:
     )
 
 
-def doubt(picked: Round, fits: Sequence[tuple[Round, RoundEdge]], radius_mm: float) -> float:
+def doubt(picked: tuple[Round, RoundEdge], fits: Sequence[tuple[Round, RoundEdge]], radius_mm: float) -> float:
     """Return the standard deviation of the size, as a share, that comes of the circles beside the one picked."""
     shares = [0.0]
-    for other, _ in fits:
-        off = abs((radius_mm + other.growth_mm) / (radius_mm + picked.growth_mm) - 1.0)
-        if RIVAL_SHARES[0] < off < RIVAL_SHARES[1]:
-            shares.append(0.5 * off * min(1.0, _goodness(other) / _goodness(picked)) ** 2)
+    for other in fits:
+        off = abs((radius_mm + other[0].growth_mm) / (radius_mm + picked[0].growth_mm) - 1.0)
+        if RIVAL_SHARES[0] < off < RIVAL_SHARES[1] and not _is_plain_shadow(other, picked):
+            shares.append(0.5 * off * min(1.0, other[0].support / picked[0].support) ** 2)
     return max(shares)
 
 
 def upper_edge(fits: Sequence[tuple[Round, RoundEdge]], radius_mm: float) -> tuple[Round, RoundEdge] | None:
     """Pick the coin's upper edge from circles that run through its edges.
 
-    It is the outermost good one, unless a circle just inside is as good and the outer one looks like the foot of the
-    wall or the shadow: dark inside, or moved to one side.
+    It is the outermost good one, unless a circle just inside is as good and the outer one is where the shadow at the
+    coin's foot ends: dark inside.
     """
     if not fits:
         return None
-    best = max(_goodness(fine) for fine, _ in fits)
-    good = [fit for fit in fits if _goodness(fit[0]) >= NEARLY_BEST * best]
+    best = max(fine.support for fine, _ in fits)
+    good = [fit for fit in fits if fit[0].support >= NEARLY_BEST * best]
     good.sort(key=lambda fit: fit[0].growth_mm)
     while len(good) > 1 and _is_shadow(good[-1], good[-2], radius_mm):
         good.pop()
     return good[-1]
 
 
-def _goodness(fine: Round) -> float:
-    return fine.support / (1.0 + (fine.spread_px / SHARP_PX) ** 2)
-
-
 def _is_shadow(outer: tuple[Round, RoundEdge], inner: tuple[Round, RoundEdge], radius_mm: float) -> bool:
-    (out, out_edge), (in_, in_edge) = outer, inner
-    near = radius_mm + in_.growth_mm > RING_SHARE * (radius_mm + out.growth_mm)
-    if not near or _goodness(in_) < 0.7 * _goodness(out):
-        return False
-    dark, lighter = float(out_edge.bright_inside.mean()), float(in_edge.bright_inside.mean())
-    moved = float(np.hypot(*(out.shift_mm - in_.shift_mm))) > MOVED_SHARE * radius_mm
-    return (dark < -0.6 and lighter > -0.2) or (moved and dark < 0 and _goodness(in_) > _goodness(out))
+    (out, out_edge), (in_, _) = outer, inner
+    near = out.growth_mm - in_.growth_mm < SHADOW_SHARE * radius_mm
+    return near and in_.support >= AS_GOOD * out.support and float(out_edge.bright_inside.mean()) < -DARKER
+
+
+def _is_plain_shadow(outer: tuple[Round, RoundEdge], edge: tuple[Round, RoundEdge]) -> bool:
+    """Whether darkness plainly begins at the edge and ends at the outer circle."""
+    begins, ends = float(edge[1].bright_inside.mean()), float(outer[1].bright_inside.mean())
+    return outer[0].growth_mm > edge[0].growth_mm and begins > PLAIN and ends < -PLAIN
+
+
+def _likeness(fits: Sequence[tuple[Round, RoundEdge]]) -> float:
+    """Rate a coin's rings together, 0 to 1: many sharp ones about one centre, on a plane of the right tilt."""
+    shown = sum(max(0.0, fine.support - CHANCE) ** 2 for fine, _ in fits)
+    return shown / (shown + HALF_SHOWN)
 
 
 def _outline(pose: FloatArray, reference: Reference) -> FloatArray:
