@@ -13,11 +13,13 @@ from vision.ring import Pixels
 OPENINGS, CHEEKS = (0.40, 0.60), ((0.10, 0.20), (0.80, 0.90))
 # Vented over solid, in log-odds: a constant, then how much busier and darker the middle is than the cheeks; never
 # surer than this. Fitted by tests/fitting/fit_edge.py.
-VENTED, SUREST = (-3.0, 8.0, 3.0), 4.0
+VENTED, SUREST = (-2.49, 3.84, 8.72), 4.0
 # Numbers of vanes tried, and how far round they are looked at, rad; brightness that varies over more than this is
 # light, not vanes.
-VANES, ROUND_RAD, LIGHT_RAD = (24, 80), 1.0, 0.25
+VANES, ROUND_RAD, LIGHT_RAD = (24, 68), 1.0, 0.25
 LEAST_PEAK, LEAST_COLUMNS = 0.15, 30
+# Vanes by their period over vanes there are, on photos of the fitting set.
+TOO_MANY = (0.96, 1.16)
 # Red over blue, as a logarithm, from which a wall counts as brown.
 BROWN, MOSTLY = 0.35, 0.5
 
@@ -60,13 +62,15 @@ def ventilation(wall: Wall) -> dict[str, float]:
     return {"vented": vented, "solid": 1.0 - vented}
 
 
-def vane_count(wall: Wall) -> tuple[int, float] | None:
+def vane_count(wall: Wall) -> tuple[int, int] | None:
     """Count vanes by the period of the openings round the rim.
 
     Returns
     -------
-    int, float
-        The number, and the share of the brightness's variation that this period explains; None where none stands out.
+    int, int
+        The least and the most that they may be. Vanes stand back from the wall by a length that the photo hardly
+        tells, and look closer together for it: their period alone tells up to a sixth too many. None where no period
+        stands out.
     """
     angles, level = wall.unrolled.angles_rad, wall.level(OPENINGS)
     counts = np.arange(*VANES)
@@ -80,7 +84,8 @@ def vane_count(wall: Wall) -> tuple[int, float] | None:
         return None
     best = int(power.argmax())
     share = float(power[best] / total)
-    return (int(counts[best]), share) if share > LEAST_PEAK else None
+    fewest, most = (round(float(counts[best]) / too_many) for too_many in reversed(TOO_MANY))
+    return (fewest, most) if share > LEAST_PEAK else None
 
 
 def _periods(angle: FloatArray, level: FloatArray, counts: npt.NDArray[np.intp]) -> tuple[FloatArray, float]:

@@ -27,8 +27,9 @@ HOPELESS, SOFT = 0.09, 0.15
 # The least of the rim's thickness, px, and of its width.
 LEAST_THICK_PX, LEAST_WIDTH_PX = 18.0, 150.0
 MARGIN_MM = 14.0
-# Pairs of edges less probable than this support no number; those less probable than that count for nothing.
-UNSURE, NEGLIGIBLE = 0.5, 0.01
+# A pair of edges less probable than this supports no number; one more probable than that needs no widening by the
+# others; others less probable than the last count for nothing.
+UNSURE, SURE, NEGLIGIBLE = 0.6, 0.9, 0.01
 # What an edge's own place and the chamfer's bend add, mm; how much wider errors are than the fit says, on photos of
 # the fitting set.
 EDGE_STD_MM, WIDER = 0.08, 1.0
@@ -73,10 +74,11 @@ def measure_edge(photo: Photo, request: Request) -> Measurement:
 
 
 def _rims_of(ring: Ring) -> list[Rims]:
-    return likely_rims(rim_lines(_unrolled(ring)))
+    return likely_rims(rim_lines(unrolled_of(ring)))
 
 
-def _unrolled(ring: Ring) -> Unrolled:
+def unrolled_of(ring: Ring) -> Unrolled:
+    """Unroll the rim as far as its edges may lie from the lines found."""
     heights = [ring.scene.line_mm(number) for number in range(len(ring.seen.lines))]
     span_mm = (min(heights) - MARGIN_MM, max(heights) + MARGIN_MM)
     return Unrolled.of(ring.level.grey, ring.level.seen, ring.along, span_mm)
@@ -114,7 +116,7 @@ def _thickness(ring: Ring, rims: Sequence[Rims]) -> UFloat:
     best = rims[0]
     scene = _fitted(ring, best)
     thickness: UFloat = scene.line_number(0) - scene.line_number(1)
-    others = [rim for rim in rims if rim.probability > NEGLIGIBLE]
+    others = [rim for rim in rims if rim.probability > NEGLIGIBLE and _sureness(rims) < SURE]
     doubt = sum(rim.probability * (rim.thickness_mm - best.thickness_mm) ** 2 for rim in others)
     std_mm = float(np.sqrt((WIDER * thickness.std_dev) ** 2 + 2 * EDGE_STD_MM**2 + doubt))
     return ufloat(thickness.nominal_value, std_mm)
@@ -137,10 +139,10 @@ def _fitted(ring: Ring, rims: Rims) -> EdgeScene:
 
 def _described(found: Measurement, photo: Photo, ring: Ring, rims: Rims, sightings: Sequence[Sighting]) -> Measurement:
     """Add what needs no scale: the outline, vented or solid, vanes, rust."""
-    wall = Wall(_unrolled(ring), (rims.bottom.height_mm, rims.top.height_mm))
+    wall = Wall(unrolled_of(ring), (rims.bottom.height_mm, rims.top.height_mm))
     vented = ventilation(wall)
     vanes = vane_count(wall) if vented["vented"] > 0.5 else None
-    details = {} if vanes is None else {"vane_count": {"value": vanes[0], "clearness": round(vanes[1], 3)}}
+    details = {} if vanes is None else {"vane_count": {"low": vanes[0], "high": vanes[1]}}
     bgr = quarter_turned(photo.bgr) if ring.level.turned else photo.bgr
     warnings = ["lip-seen"] + (["rust-on-edge"] if is_rusty(bgr, wall) else [])
     geometry = _geometry(ring, rims, sightings)

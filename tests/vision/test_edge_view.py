@@ -51,6 +51,11 @@ def test_openings_make_it_vented_and_the_lip_is_what_was_seen(measured: Measurem
     assert "lip-seen" in [notice.code for notice in measured.warnings]
 
 
+def test_the_drawn_vanes_are_among_those_counted(measured: Measurement) -> None:
+    vanes = measured.details["vane_count"]
+    assert vanes["low"] <= 45 <= vanes["high"]
+
+
 def test_the_known_diameter_gives_the_thickness(told: Measurement) -> None:
     length = told.dimensions["thickness_mm"]
     assert length.nominal_value == pytest.approx(12.0, rel=0.03)
