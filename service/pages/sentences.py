@@ -92,4 +92,4 @@ def _sentence(text: str, told: Mapping[str, str]) -> str:
 
 
 def _words(key: re.Match[str]) -> str:
-    return evidence_words(key[0]).lower() if question_of(key[0]) else key[0]
+    return f"“{evidence_words(key[0])}”" if question_of(key[0]) else key[0]

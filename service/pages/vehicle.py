@@ -19,7 +19,12 @@ router = APIRouter()
 Level = Literal["line", "model", "year"]
 BETWEEN = " / "
 _NEXT: dict[Level, Level | None] = {"line": "model", "model": "year", "year": None}
-_TITLES = {"line": "Which line is it?", "model": "Which {line}?", "year": "Which model year?"}
+_TITLES = {"line": "Which car is it?", "model": "Which {line}?", "year": "Which model year?"}
+_HINTS = {
+    "line": "First its line: the name that all its models share.",
+    "model": "",
+    "year": "Not sure? The papers may say a later year, that of the first registration.",
+}
 _SAY = {
     "line": "Which car is it? Please tell me the name of the line first.",
     "model": "Which model of the {line} is it?",
@@ -36,6 +41,7 @@ class VehiclePage:
     level: Level
     title: str
     say: str
+    hint: str
     known: Sequence[tuple[Level, str]]
     chosen: str
     choices: NameList
@@ -104,6 +110,7 @@ def _page(desk: Desk, job_id: str, level: Level, choices: NameList) -> VehiclePa
         level=level,
         title=_TITLES[level].format(line=line),
         say=_SAY[level].format(line=line) if job.entrance == "phone" else "",
+        hint=_HINTS[level] if job.entrance != "phone" else "",
         known=[(each, job.vehicle[each]) for each in above],
         chosen=job.vehicle.get(level, ""),
         choices=choices,

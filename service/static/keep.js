@@ -1,4 +1,5 @@
 // Keeps what was typed but not yet sent, so that a reload or the back button loses nothing.
+const SENDING = "sending";
 const forms = document.querySelectorAll("form[data-keep]");
 document.documentElement.dataset.script = "on";
 
@@ -36,11 +37,24 @@ function bringBack(form) {
   }
 }
 
+// This page came from the form's own page and was not gone back to: it is the server's answer, whose word counts from
+// here on. Where the connection broke no such page came, and what was typed is still kept.
+const sent = sessionStorage.getItem(SENDING);
+if (sent && sent.startsWith(`kept:${from()}:`) && performance.getEntriesByType("navigation")[0]?.type !== "back_forward") {
+  sessionStorage.removeItem(sent);
+  sessionStorage.removeItem(SENDING);
+}
+
+function from() {
+  const address = document.referrer && new URL(document.referrer);
+  return address && address.pathname + address.search;
+}
+
 for (const form of forms) {
   bringBack(form);
   form.addEventListener("input", () => keep(form));
-  // Sent: from here on the server's word counts. Forms sent by script say so with "sent".
-  form.addEventListener("submit", () => form.hasAttribute("data-upload") || sessionStorage.removeItem(keyOf(form)));
+  // Forms that a script sends say with "sent" that they arrived.
+  form.addEventListener("submit", () => form.hasAttribute("data-upload") || form.hasAttribute("data-bench") || sessionStorage.setItem(SENDING, keyOf(form)));
   form.addEventListener("sent", () => sessionStorage.removeItem(keyOf(form)));
 }
 

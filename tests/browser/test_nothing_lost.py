@@ -71,6 +71,29 @@ def test_changing_the_unit_keeps_a_half_filled_form(page: Page, begin_at_the_car
     expect(page.locator('[name="front.diameter_mm:unit"]')).to_have_value("mm")
 
 
+def test_a_lost_connection_keeps_a_form_that_was_sent(
+    open_context: Callable[..., BrowserContext], begin_at_the_car: Begin, fill: Fill
+) -> None:
+    context = open_context()
+    page = context.new_page()
+    begin_at_the_car(page)
+    looks = page.url
+    fill(page, "car.wheel_in", "18")
+    page.check('[name="front.surface"][value=slotted]')
+    context.set_offline(True)
+    page.click("text=Go on")
+    page.wait_for_url("chrome-error://**")
+    context.set_offline(False)
+    page.goto(looks)
+    expect(page.locator('[id="car.wheel_in"]')).to_have_value("18")
+    expect(page.locator('[name="front.surface"][value=slotted]')).to_be_checked()
+    page.click("text=Go on")
+    page.wait_for_url("**/photo")
+    page.goto(looks)
+    expect(page.locator('[id="car.wheel_in"]')).to_have_value("18")
+    assert page.evaluate("sessionStorage.length") == 0
+
+
 def test_a_lost_connection_keeps_the_photo_and_the_form(
     open_context: Callable[..., BrowserContext], begin_at_the_car: Begin, photo: Path
 ) -> None:
