@@ -8,7 +8,6 @@ from uncertainties import UFloat, umath
 
 from vision.assemble import FINE_SAMPLES, Sights, Start, first_scene, fit
 from vision.circle_pose import circle
-from vision.concentric import Circle
 from vision.describe import RingDescription, describe_ring
 from vision.focus import sharpness
 from vision.measurement import FloatArray, Measurement
@@ -16,6 +15,7 @@ from vision.photo import Photo
 from vision.placing import Placed
 from vision.references.find import find_references
 from vision.references.floor import Floor
+from vision.references.marked import place_marks
 from vision.references.parse import TAG, Reference, parse_kind
 from vision.references.tag import find_tags
 from vision.request import Request
@@ -38,8 +38,6 @@ UNSCALED = ("auto", "bolt-circle", "points")
 SOFT, HOPELESS = 0.15, 0.09
 # No car's rotor is smaller or larger, common practice with room.
 DIAMETER_MM = (215.0, 460.0)
-# A rotor shows its bolt holes, or an inner edge; a plate shows neither.
-LEAST_BOLTS = 0.35
 # Residuals of a reference's edges, in standard deviations, above which its shape contradicts the scene.
 WORST_REFERENCE = 6.0
 # The same for rim and references together, outliers weighed down.
@@ -103,13 +101,25 @@ def _tags(photo: Photo, request: Request, reference: Reference) -> list[Placed]:
     """Return the face tags: they are found without knowing the rotor, and help to find it."""
     if reference.family not in ("tag", "auto"):
         return []
+    if reference.family == "tag" and request.reference_xy_px is not None:
+        return _marked(request, reference)
     printed = TAG if reference.family == "auto" else reference
     found = find_tags(photo.grey, printed, thorough=reference.family == "tag")
     return [Placed(tag, f"ref{number}", request.lies or "face") for number, tag in enumerate(found)]
 
 
+def _marked(request: Request, reference: Reference) -> list[Placed]:
+    """Return the reference where a person marked it."""
+    marks = np.empty((0, 2)) if request.reference_xy_px is None else request.reference_xy_px
+    found = place_marks(reference, marks)
+    return [Placed(sighting, f"ref{number}", request.lies or reference.lies) for number, sighting in enumerate(found)]
+
+
 def _lying(photo: Photo, request: Request, reference: Reference, rim: Rim) -> list[tuple[Placed, ...]]:
-    """Return the few best finds of another kind than tags, each to be tried alone."""
+    """Return the few best finds of another kind than tags, each to be tried alone; where it was marked, only that."""
+    marked = _marked(request, reference)
+    if marked:
+        return [tuple(marked)]
     f35_mm = lenses(photo)[0][0]
     camera = plain_camera(photo, f35_mm)
     floors = [Floor.under(camera, pose, NOMINAL_RADIUS_MM) for pose in poses_of(photo, rim.ellipse, f35_mm)]
@@ -172,19 +182,9 @@ def _seen(photo: Photo, request: Request, reference: Reference, trial: _Trial) -
     request = _with_hat(request, ring)
     pitch_mm = reference.size_mm[0] if reference.family == "bolt-circle" and "bolt_circle" in ring.circles else None
     wall = None if trial.rim.by_hand else find_wall(photo.bgr, scene, trial.rim.noise)
-    sights = replace(sights, wall=wall, circles=_doubted(ring), pitch_mm=pitch_mm)
+    sights = replace(sights, wall=wall, circles=ring.circles, pitch_mm=pitch_mm)
     scene = fit(photo, request, sights.thinned(FINE_SAMPLES), trial.start, scene)
     return _Seen(replace(scene, covariance=scene.covariance * UNMODELLED**2), sights, ring)
-
-
-def _doubted(ring: RingDescription) -> dict[str, Circle]:
-    """Return the inner circles, the ring's edge doubted by how far apart the edges lie that it may be."""
-    circles = dict(ring.circles)
-    if "ring_inner" in circles and len(ring.middle.inner_edges_mm) > 1:
-        spread_mm = float(np.ptp(ring.middle.inner_edges_mm)) / 2
-        inner = circles["ring_inner"]
-        circles["ring_inner"] = replace(inner, edge_std_mm=max(inner.edge_std_mm, spread_mm))
-    return circles
 
 
 def _with_hat(request: Request, ring: RingDescription) -> Request:
@@ -209,10 +209,8 @@ def _judged(photo: Photo, request: Request, rim: Rim, seen: _Seen, sharp: float)
 
 
 def _looks_like_a_rotor(seen: _Seen, radius_mm: float | None) -> bool:
-    if radius_mm is not None and not DIAMETER_MM[0] <= 2 * radius_mm <= DIAMETER_MM[1]:
-        return False
-    bolts = seen.ring.bolt_count
-    return (bolts is not None and bolts[1] >= LEAST_BOLTS) or "ring_inner" in seen.ring.circles
+    usual = radius_mm is None or DIAMETER_MM[0] <= 2 * radius_mm <= DIAMETER_MM[1]
+    return usual and seen.ring.looks_like_a_rotor
 
 
 def _worst_reference(scene: Scene, sights: Sights) -> float:

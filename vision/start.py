@@ -15,12 +15,13 @@ RADIUS_STD = 0.2
 TOLD_LENS_STD = 0.04
 # Phones' main cameras, then their longer ones; a copy may have been cropped, which lengthens the lens.
 LENSES_MM = ((26.0, 0.10), (50.0, 0.12))
-CROPPED_LENSES_MM = ((28.0, 0.18), (50.0, 0.2))
+CROPPED_LENSES_MM = ((27.0, 0.16), (39.0, 0.16), (56.0, 0.2))
 SHIFT_STD, CROPPED_SHIFT_STD = 0.02, 0.08
 PLAIN_ASPECTS = (4 / 3, 3 / 2, 16 / 9)
 # Phones straighten most of what their lenses bend.
 K1_STD = 0.02
-BLOOM_PX, BLOOM_STD_PX = 0.3, 0.3
+# What the tags of the ``fitting`` set tell of it: 0.28 to 0.65.
+BLOOM_PX, BLOOM_STD_PX = 0.4, 0.2
 THICKNESS_MM, THICKNESS_STD_MM = 22.0, 7.0
 HEIGHT_MM, HEIGHT_STD_MM = 52.0, 15.0
 TOLD_STD_MM = 0.3
