@@ -48,7 +48,8 @@ def lenses(photo: Photo) -> list[tuple[float, float]]:
 def maybe_cropped(photo: Photo) -> bool:
     """Whether the photo lost its camera's data, or has a shape that no camera gives."""
     aspect = max(photo.width, photo.height) / min(photo.width, photo.height)
-    return not photo.has_exif or min(abs(aspect - plain) for plain in PLAIN_ASPECTS) > 0.02
+    has_data = photo.has_exif or photo.f35_mm is not None
+    return not has_data or min(abs(aspect - plain) for plain in PLAIN_ASPECTS) > 0.02
 
 
 def poses_of(photo: Photo, ellipse: Ellipse, f35_mm: float) -> list[Pose]:
