@@ -21,7 +21,7 @@ PLAIN_ASPECTS = (4 / 3, 3 / 2, 16 / 9)
 # Phones straighten most of what their lenses bend.
 K1_STD = 0.02
 # What the tags of the ``fitting`` set tell of it: 0.28 to 0.65.
-BLOOM_PX, BLOOM_STD_PX = 0.4, 0.2
+BLOOM_PX, BLOOM_STD_PX = 0.45, 0.15
 THICKNESS_MM, THICKNESS_STD_MM = 22.0, 7.0
 HEIGHT_MM, HEIGHT_STD_MM = 52.0, 15.0
 TOLD_STD_MM = 0.3
