@@ -77,7 +77,7 @@ class Explainer:
         likelihood = np.exp(log_rows - top)
         mean, mass = belief.prior_none * float(likelihood[-1]), belief.prior_none
         for reading in belief.hypotheses:
-            mean += float(reading.package_prior @ likelihood[reading.rows[axle]])
+            mean += float((reading.package_prior * likelihood[reading.rows[axle]]).sum())
             mass += float(reading.package_prior.sum())
         bits: FloatArray = (log_rows - top - np.log(max(mean / mass, TINY))) / np.log(2)
         return bits

@@ -135,8 +135,11 @@ def _log_normal_joint(residual: FloatArray, covariance: FloatArray, places: list
         place = places[0]
         return log_normal(residual[:, place], float(np.sqrt(covariance[place, place])))
     root = np.linalg.cholesky(covariance[np.ix_(places, places)])
-    scaled = residual[:, places] @ np.linalg.inv(root).T
-    quadratic: FloatArray = np.einsum("ij,ij->i", scaled, scaled)
+    whitened: list[FloatArray] = []
+    for row, place in enumerate(places):  # forward substitution: a few long columns, no product of matrices
+        left = residual[:, place] - sum(root[row, before] * each for before, each in enumerate(whitened))
+        whitened.append(left / root[row, row])
+    quadratic: FloatArray = np.sum([each**2 for each in whitened], axis=0)
     return -0.5 * quadratic - float(np.log(np.diag(root)).sum()) - 0.5 * len(places) * log(2 * pi)
 
 

@@ -95,4 +95,4 @@ def _mean_of_records(ways: Sequence[Way], records: FloatArray | None) -> float:
     """Return p(option codes | none of these): the mean over what the car may have been built with."""
     if records is None:
         return 1.0
-    return sum(float(way.prior @ records) for way in ways) / sum(float(way.prior.sum()) for way in ways)
+    return sum(float((way.prior * records).sum()) for way in ways) / sum(float(way.prior.sum()) for way in ways)

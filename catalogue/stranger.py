@@ -99,8 +99,10 @@ def log_stranger(
     kin = {axle: each.kin.log_likelihood for axle, each in weighed.items()}
     logs = [(way, log_own, way.of_packages(kin)) for way, log_own in fitted]
     top = max(float(log_kin.max()) for _, _, log_kin in logs)
-    masses = [way.package_prior @ _differing(log_kin - top, log_own - top, same) for way, log_own, log_kin in logs]
-    mean = sum(masses) / (1 - same) / sum(float(way.package_prior.sum()) for way, _ in fitted)
+    masses = [
+        (way.package_prior * _differing(log_kin - top, log_own - top, same)).sum() for way, log_own, log_kin in logs
+    ]
+    mean = float(sum(masses)) / (1 - same) / sum(float(way.package_prior.sum()) for way, _ in fitted)
     share = assumptions.kin_of_a_part
     return float(np.logaddexp(log1p(-share) + log_any, log(share) + top + log(max(mean, LEAST))))
 
