@@ -48,4 +48,4 @@ def test_a_narrow_ring_alone_is_no_cars_rotor(described: tuple[Rotor, TiltedFace
     for share, is_rotor in ((WIDEST_INNER - 0.1, True), (WIDEST_INNER + 0.04, False)):
         middle = Middle(None, {}, (share * face.rim_radius_mm,), 3.0)
         assert replace(ring, middle=middle, bolt_count=None).looks_like_a_rotor is is_rotor
-    assert not replace(ring, middle=Middle(None, {}), bolt_count=(5, 0.4)).looks_like_a_rotor
+    assert not replace(ring, middle=Middle(None, {}), bolt_count=(5, 0.3)).looks_like_a_rotor
