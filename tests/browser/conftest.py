@@ -122,10 +122,10 @@ def photo() -> Path:
 
 @pytest.fixture(scope="session")
 def edge_photo() -> Path:
-    """A sample photo of a rotor's edge with a card on it."""
-    truth = json.loads((SAMPLES.parent / "fitting" / "truth.json").read_text("utf-8"))
-    item = next(i for i in truth if i["group"] == "edge" and i["reference"]["kind"] == "card")
-    return SAMPLES.parent / "fitting" / str(item["file"])
+    """A sample photo of a rotor's edge with a card on it, one of those that can be measured."""
+    truth = json.loads((SAMPLES.parent / "checking" / "truth.json").read_text("utf-8"))
+    item = next(i for i in truth if i["id"] == "c094")
+    return SAMPLES.parent / "checking" / str(item["file"])
 
 
 @pytest.fixture(scope="session")
