@@ -1,6 +1,5 @@
 """The fitments that the car may have, best first."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -89,12 +88,3 @@ def _years(first: int, last: int) -> str:
     if last == STILL_MADE:
         return f"{first}-"
     return f"{first}" if first == last else f"{first}-{last}"
-
-
-def packages_by_probability(candidates: Sequence[Candidate]) -> dict[tuple[str, str], float]:
-    """Return probability summed by package and axle, best first."""
-    sums: dict[tuple[str, str], float] = {}
-    for candidate in candidates:
-        key = (candidate.package, candidate.axle)
-        sums[key] = sums.get(key, 0.0) + candidate.probability
-    return dict(sorted(sums.items(), key=lambda each: -each[1]))

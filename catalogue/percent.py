@@ -3,8 +3,6 @@
 
 def percent(probability: float) -> str:
     """Return a probability in per cent that never rounds to certain or impossible."""
-    if probability >= 1:
-        return "100%"
     if probability > 0.999:
         return "over 99.9%"
     if 0 < probability < 0.001:

@@ -15,7 +15,6 @@ View = Literal["face", "edge"]
 Probabilities = Mapping[str, float]
 
 SURFACES = ("plain", "slotted", "drilled", "dimpled", "drilled+slotted", "dimpled+slotted")
-MAIN_LENGTH: Mapping[View, str] = {"face": "diameter_mm", "edge": "thickness_mm"}
 NORMAL_95 = 1.959964
 
 
