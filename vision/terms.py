@@ -144,10 +144,11 @@ class CircleTerm:
         x, y = trace.at
         reach = np.hypot(x, y)
         gap = trace.gap_px(reach - np.exp(values[self.radius_name]), x / reach, y / reach)
-        turn = np.arctan2(y, x) if self.waves else x
-        for order in self.waves:
-            across, along = values[f"wave_{order}x"], values[f"wave_{order}y"]
-            gap = gap - across * np.cos(order * turn) - along * np.sin(order * turn)
+        if self.waves:
+            turn = np.arctan2(y, x)
+            for order in self.waves:
+                across, along = values[f"wave_{order}x"], values[f"wave_{order}y"]
+                gap = gap - across * np.cos(order * turn) - along * np.sin(order * turn)
         return gap
 
 

@@ -11,14 +11,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import cv2
 import numpy as np
 from sklearn.linear_model import LogisticRegression
 
 import vision
-from tests.fitting.fit_surface import tells
-from tests.fitting.renders import references_of
-from tests.vision.posed import face_of_truth
+from tests.fitting.from_above import from_above
 from vision import hat
 from vision.bolts import Bolts, find_bolts
 from vision.concentric import Circle
@@ -27,7 +24,7 @@ from vision.holes import bolt_holes, settled
 from vision.measurement import FloatArray
 from vision.ring import Pixels
 from vision.steps import Steps
-from vision.top_view import TopView, top_view
+from vision.top_view import TopView
 
 PENALTY = 0.3
 # How near the truth an edge must lie to be it: the hat's is rounded.
@@ -66,17 +63,11 @@ def main() -> None:
 
 def read(folder: Path) -> Iterator[Scene]:
     """Pose each face photo by its truth and look for its bolts."""
-    for row in json.loads((folder / "truth.json").read_text(encoding="utf-8")):
-        if not row["rotor"] or row["group"] == "edge" or not tells(row):
-            continue
-        bgr = np.asarray(cv2.imread(str(folder / row["file"])), np.uint8)
-        grey = np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY), np.uint8)
-        face = face_of_truth(row)
-        view = top_view(grey, face, references_of(row, face))
-        bolts = find_bolts(view)
+    for seen in from_above(folder):
+        bolts = find_bolts(seen.view)
         if bolts is not None:
-            bolts, _ = settled(face, bolts, bolt_holes(grey, face, bolts))
-        yield Scene(row, bgr, view, Middle(bolts, {}))
+            bolts, _ = settled(seen.face, bolts, bolt_holes(seen.grey, seen.face, bolts))
+        yield Scene(seen.row, seen.bgr, seen.view, Middle(bolts, {}))
 
 
 def _up(scene: Scene) -> Bolts | None:

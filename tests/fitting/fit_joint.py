@@ -7,18 +7,14 @@ import argparse
 import json
 from pathlib import Path
 
-import cv2
 import numpy as np
 from sklearn.linear_model import LogisticRegression
 
 import vision
-from tests.fitting.fit_surface import tells
-from tests.fitting.renders import references_of
-from tests.vision.posed import face_of_truth
+from tests.fitting.from_above import from_above
 from vision.hat import look_inside
 from vision.joint import TABLE, find_joint
 from vision.measurement import FloatArray
-from vision.top_view import top_view
 
 PENALTY = 1.0
 
@@ -43,15 +39,9 @@ def main() -> None:
 def examples(folder: Path) -> tuple[FloatArray, np.ndarray[tuple[int], np.dtype[np.bool_]]]:
     """Read a set's joints, in scenes as their truth has them."""
     features, two_piece = [], []
-    for row in json.loads((folder / "truth.json").read_text(encoding="utf-8")):
-        if not row["rotor"] or row["group"] == "edge" or not tells(row):
-            continue
-        bgr = np.asarray(cv2.imread(str(folder / row["file"])), np.uint8)
-        grey = np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY), np.uint8)
-        face = face_of_truth(row)
-        view = top_view(grey, face, references_of(row, face))
-        features.append(find_joint(bgr, view, look_inside(bgr, grey, view)).features())
-        two_piece.append(row["rotor"]["construction"] == "two-piece")
+    for seen in from_above(folder):
+        features.append(find_joint(seen.bgr, seen.view, look_inside(seen.bgr, seen.grey, seen.view)).features())
+        two_piece.append(seen.row["rotor"]["construction"] == "two-piece")
     return np.array(features), np.array(two_piece)
 
 
