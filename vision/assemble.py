@@ -5,10 +5,12 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from vision.bolts import find_bolts
 from vision.camera import Pose
 from vision.concentric import Circle
 from vision.edges import Image
 from vision.figure import EdgeSamples
+from vision.measurement import FloatArray
 from vision.photo import Photo
 from vision.placing import Placed
 from vision.request import Request
@@ -16,11 +18,14 @@ from vision.rim import Look, Rim, follow_rim
 from vision.scene import ROUNDS, Scene, fit_scene
 from vision.start import NOMINAL_RADIUS_MM, RADIUS_STD, WAVES, first_unknowns, lenses, plain_camera, poses_of
 from vision.terms import CircleTerm, Height, Term
+from vision.top_view import top_view
 from vision.unknowns import Unknowns
 from vision.wall import is_outline, rim_curve
 
 ROUGH_SAMPLES, FINE_SAMPLES, CIRCLE_SAMPLES = 50, 200, 60
 ROUGH_ROUNDS = 2
+# Misfit by which one tilt must fit better than the other to be taken without a look at the bolt holes.
+OPEN = 15.0
 # How far from the last fit the rim is looked for, and how unlike its circle, as shares of its radius.
 FOLLOWED_SHARES = ((0.045, 0.006), (0.02, 0.003))
 # Inner circles are told by the scene and hardly tell it: a fillet or a lip taken for an edge must not move the rim.
@@ -84,17 +89,53 @@ def first_scene(photo: Photo, request: Request, rim: Rim, placed: Sequence[Place
     sights : Sights
         With the rim as it was followed last.
     """
-    starts = [Start(lens, pose) for lens in lenses(photo) for pose in poses_of(photo, rim.ellipse, lens[0])]
     sights = Sights(rim.samples, placed=tuple(placed))
-    rough = [fit(photo, request, sights.thinned(ROUGH_SAMPLES), start) for start in starts]
-    best = min(range(len(starts)), key=lambda number: rough[number].misfit)
-    scene = rough[best]
+    scene, start = _likelier(photo, request, _rough_fits(photo, request, rim, sights), sights)
     for shares in () if rim.by_hand else FOLLOWED_SHARES:
         sights = replace(sights, rim=_followed(photo.bgr, scene, rim, shares))
-        scene = fit(photo, request, sights.thinned(FINE_SAMPLES), starts[best], scene)
+        scene = fit(photo, request, sights.thinned(FINE_SAMPLES), start, scene)
     if rim.by_hand:
-        scene = fit(photo, request, sights.thinned(FINE_SAMPLES), starts[best], scene)
-    return scene, starts[best], sights
+        scene = fit(photo, request, sights.thinned(FINE_SAMPLES), start, scene)
+    return scene, start, sights
+
+
+Fitted = tuple[Scene, Start]
+
+
+def _rough_fits(photo: Photo, request: Request, rim: Rim, sights: Sights) -> list[Fitted]:
+    """Fit with a few samples from every lens and both tilts; of a scene with a scale keep each tilt's best lens."""
+    few = sights.thinned(ROUGH_SAMPLES)
+    tilts: list[list[Fitted]] = [[], []]
+    for lens in lenses(photo):
+        for tilt, pose in enumerate(poses_of(photo, rim.ellipse, lens[0])):
+            start = Start(lens, pose)
+            tilts[tilt].append((fit(photo, request, few, start), start))
+    return (
+        [min(tilt, key=_misfit) for tilt in tilts if tilt]
+        if sights.scaled
+        else [fitted for tilt in tilts for fitted in tilt]
+    )
+
+
+def _misfit(fitted: Fitted) -> float:
+    return fitted[0].misfit
+
+
+def _likelier(photo: Photo, request: Request, fits: Sequence[Fitted], sights: Sights) -> Fitted:
+    """Choose by the fit and, where that leaves it open, by how well the bolt holes stand round one axis."""
+    least = min(map(_misfit, fits))
+    left = [fitted for fitted in fits if _misfit(fitted) < least + OPEN]
+    if len(left) == 1:
+        return left[0]
+    hat_up = None if request.hat == "auto" else request.hat == "up"
+    outlines = [placed.sighting.corners_px for placed in sights.placed]
+    return min(left, key=lambda fitted: fitted[0].misfit - _bolts_evidence(photo, fitted[0], outlines, hat_up))
+
+
+def _bolts_evidence(photo: Photo, scene: Scene, hidden_px: Sequence[FloatArray], hat_up: bool | None) -> float:
+    hidden_mm = [scene.to_plane(outline, 0.0) for outline in hidden_px]
+    bolts = find_bolts(top_view(photo.grey, scene, hidden_mm), hat_up=hat_up)
+    return 0.0 if bolts is None else bolts.evidence
 
 
 def _followed(bgr: Image, scene: Scene, rim: Rim, shares: tuple[float, float]) -> EdgeSamples:

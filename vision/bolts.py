@@ -57,6 +57,9 @@ class Bolts:
     angles_rad : (count,) ndarray
     score : float
         How far they stand out, in units of the hat's own texture.
+    evidence : float
+        Logarithm of how likely such holes are in a scene that is right, over one that is not: comparable between
+        scenes of one photo.
     """
 
     count: int
@@ -66,6 +69,7 @@ class Bolts:
     bore_mm: float
     angles_rad: FloatArray
     score: float
+    evidence: float
 
 
 def find_bolts(view: TopView, *, hat_up: bool | None = None) -> Bolts | None:
@@ -109,6 +113,7 @@ def find_bolts(view: TopView, *, hat_up: bool | None = None) -> Bolts | None:
         float(bore_share[plane] * rim_mm),
         np.asarray(turn % (2 * np.pi), np.float64),
         float(scores[best, which]),
+        float(np.log(likely.sum()) + odds.max()),
     )
 
 

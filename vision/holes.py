@@ -2,22 +2,28 @@
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
-from vision.bolts import Bolts
+from vision.bolts import HOLE_RADII_MM, Bolts
 from vision.edges import offsets_px, profiles, slopes, steepest
 from vision.measurement import FloatArray
 from vision.ring import Face, Pixels
+from vision.top_view import HALF_STEPS, TopView
 
 # A bolt hole's radius over its bolt circle's.
 HOLE_SHARE = (0.085, 0.18)
 USUAL_HOLE = 0.13
 HOLE_RAYS = 32
 LEAST_HOLES = 3
-# At a rim of 330 mm: how well a hole's centre is found, and how far off it may lie; heights tried, and how well the
+# How far from its place a hole's votes are looked at, in pixels of the view from above.
+SPOT_PX = 4
+_SPOT = np.stack(np.meshgrid(*2 * [np.arange(-SPOT_PX, SPOT_PX + 1)]), axis=-1)
+# At a rim of 330 mm: how well a hole's centre is found; how far off it may lie, in usual distances, and the limits of
+# that; heights tried, and how well the
 # search knows them.
-CENTRE_STD_MM, WORST_CENTRE_MM = 0.15, 1.2
+CENTRE_STD_MM, SPREADS, WORST_CENTRE_MM = 0.15, 3.0, (1.2, 5.0)
 HEIGHT_TRIALS_MM, HEIGHT_STD_MM = np.arange(-24.0, 24.1, 0.5), 8.0
 
 
@@ -45,6 +51,32 @@ def bolt_holes(grey: Pixels, face: Face, bolts: Bolts) -> FloatArray:
         if not len(circles):
             return np.zeros((0, 2))
     return face.to_pixels(np.column_stack([circles[:, :2], np.full(len(circles), bolts.height_mm)]))
+
+
+def stud_tops(view: TopView, bolts: Bolts) -> FloatArray:
+    """Find roughly where each hole, nut or stud is: where most edges round its place in the pattern point.
+
+    Parameters
+    ----------
+    view : TopView
+    bolts : Bolts
+
+    Returns
+    -------
+    (K, 2) ndarray
+        Pixels of the photo, to about half a millimetre; those that a reference hides are left out.
+    """
+    votes, turn = view.votes(HOLE_RADII_MM), bolts.angles_rad
+    places = bolts.circle_mm * np.stack([np.cos(turn), np.sin(turn)], axis=-1).reshape(1, -1, 2)
+    on_view = cv2.perspectiveTransform(places, view.on_view(np.array([bolts.height_mm]))[0])[0]
+    found = []
+    for column, row in np.rint(on_view).astype(int):
+        part = np.s_[row - SPOT_PX : row + SPOT_PX + 1, column - SPOT_PX : column + SPOT_PX + 1]
+        if votes[part].shape == _SPOT.shape[:2] and view.seen[part].all():
+            weight = np.maximum(votes[part] - votes[part].mean(), 0.0)[..., None] + 1e-9
+            found.append((weight * _SPOT).sum(axis=(0, 1)) / weight.sum() + (column, row))
+    flat = (np.array(found).reshape(-1, 2) - HALF_STEPS) * view.mm_per_px
+    return view.face.to_pixels(np.column_stack([flat, np.zeros(len(flat))]))
 
 
 def _outlines(grey: Pixels, face: Face, circles: FloatArray, plane: tuple[float, float]) -> list[FloatArray]:
@@ -122,7 +154,9 @@ def settled(face: Face, bolts: Bolts, centres_px: FloatArray) -> tuple[Bolts, Fl
         circle_mm=float(np.abs(middle[best])),
         angles_rad=np.asarray(turn % (2 * np.pi), np.float64),
     )
-    kept = centres_px[off[best] * CENTRE_STD_MM < WORST_CENTRE_MM]
+    # A camera that is not known yet bends the whole pattern; one that stands out of it is another hole.
+    off_mm = off[best] * CENTRE_STD_MM
+    kept = centres_px[off_mm < np.clip(SPREADS * np.median(off_mm), *WORST_CENTRE_MM)]
     return pattern, kept if len(kept) >= LEAST_HOLES else np.zeros((0, 2))
 
 

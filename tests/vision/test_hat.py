@@ -5,7 +5,7 @@ from sample_images_synthetic.studio.rotor import Rotor, draw_rotor
 from tests.vision.drawn import TiltedFace, draw_face, draw_look, tilted, with_hat
 from vision.bolts import Bolts, find_bolts
 from vision.hat import Middle, look_inside
-from vision.holes import bolt_holes, settled
+from vision.holes import bolt_holes, settled, stud_tops
 from vision.top_view import top_view
 
 Picture = np.ndarray[tuple[int, ...], np.dtype[np.uint8]]
@@ -42,6 +42,28 @@ def test_a_tilted_photo_gives_pitch_circle_and_height(seed: int) -> None:
     found, _ = settled(face, bolts, bolt_holes(bgr[..., 0], face, bolts))
     assert 2 * found.circle_mm == pytest.approx(rotor.bolt_circle_mm, rel=CLEAN_SHARE)
     assert found.height_mm == pytest.approx(rotor.hat_z_mm, abs=2.0)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_what_votes_for_holes_tells_their_circle_roughly(seed: int) -> None:
+    rotor, bgr, face = drawn(seed, 22)
+    view = top_view(bgr[..., 0], face)
+    bolts = bolts_in(bgr, face)
+    centres_px = stud_tops(view, bolts)
+    found, kept = settled(face, bolts, centres_px)
+    assert len(centres_px) == rotor.bolt_count
+    assert len(kept) >= rotor.bolt_count - 1
+    assert 2 * found.circle_mm == pytest.approx(rotor.bolt_circle_mm, rel=0.02)
+
+
+def test_a_stud_that_a_card_hides_is_left_out() -> None:
+    rotor, bgr, face = drawn(1, 22)
+    bolts = bolts_in(bgr, face)
+    turn, reach = bolts.angles_rad[0], bolts.circle_mm
+    middle_px = face.to_pixels(np.array([[reach * np.cos(turn), reach * np.sin(turn), bolts.height_mm]]))
+    middle_mm = face.to_plane(middle_px, 0.0)
+    card_mm = middle_mm + 12.0 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    assert len(stud_tops(top_view(bgr[..., 0], face, [card_mm]), bolts)) == rotor.bolt_count - 1
 
 
 def test_a_nominal_scale_gives_the_same_shares() -> None:

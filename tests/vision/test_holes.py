@@ -8,7 +8,7 @@ from vision.holes import settled
 FACE = TiltedFace(165.0, 2.0, (400.0, 400.0), np.radians(20), 0.4, 620.0)
 TURN = 0.3 + np.arange(5.0) * (2 * np.pi / 5)
 STANDING = np.stack([56 * np.cos(TURN), 56 * np.sin(TURN), np.full(5, 32.0)], axis=-1)
-NEAR = Bolts(5, 1.0, 26.0, 57.0, 33.0, np.asarray(TURN, np.float64), 10.0)
+NEAR = Bolts(5, 1.0, 26.0, 57.0, 33.0, np.asarray(TURN, np.float64), 10.0, 25.0)
 
 
 def test_holes_on_one_circle_tell_its_height_and_radius() -> None:
