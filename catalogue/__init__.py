@@ -6,6 +6,7 @@ from catalogue.faults import CatalogueError, EvidenceError, Fault
 from catalogue.identification import Identification
 from catalogue.identify import identify
 from catalogue.load import load_catalogue
+from catalogue.names import plain_name
 from catalogue.observation import Evidence
 from catalogue.overlaps import overlaps
 from catalogue.schema import Catalogue
@@ -23,5 +24,6 @@ __all__ = [
     "load_assumptions",
     "load_catalogue",
     "overlaps",
+    "plain_name",
     "read_evidence",
 ]

@@ -37,7 +37,10 @@ class AlikeGroup:
         Of the readings.
     by : {"these readings", "any reading"}
     resolved_by : tuple of str
-        Evidence that tells at least two of them apart, what separates most pairs first.
+        Evidence that tells at least two of them apart: what is read on this axle first, what separates most pairs
+        before the rest, numbers on the parts after that, records last.
+    by_other_axle : tuple of str
+        Those of ``resolved_by`` that tell nothing on this axle and have to be read on the car's other one.
     same_parts : tuple of str
         Parts that all of them take: ``rear rotor``.
     """
@@ -46,6 +49,7 @@ class AlikeGroup:
     axle: str
     by: str
     resolved_by: tuple[str, ...]
+    by_other_axle: tuple[str, ...]
     same_parts: tuple[str, ...]
 
 
@@ -138,20 +142,34 @@ def _described(
     places = list(members)
     packages = field.package[running[places]]
     unique = list(dict.fromkeys(packages.tolist()))
-    separated: dict[str, int] = {}
-    for (_, check), each in overlaps.items():
-        pairs = int((each[np.ix_(places, places)] < ALIKE).sum())
-        if pairs and check != PHOTO_OF_SURFACE:
-            separated[check] = max(pairs, separated.get(check, 0))
-    ranked = sorted(separated, key=lambda check: (check in NUMBERS, -separated[check]))
+    here, elsewhere = _by_checks(axle, overlaps, np.ix_(places, places))
     keys = belief.prepared.catalogue.packages.keys
     return AlikeGroup(
         packages=tuple(keys[package] for package in unique),
         axle=axle,
         by=by,
-        resolved_by=(*ranked, *_by_records(belief, unique)),
+        resolved_by=(*here, *elsewhere, *_by_records(belief, unique)),
+        by_other_axle=tuple(elsewhere),
         same_parts=_same_parts(belief, unique),
     )
+
+
+def _by_checks(axle: str, overlaps: Overlaps, inside: tuple[IntArray, ...]) -> tuple[list[str], list[str]]:
+    """Return the checks that tell some of a group apart on its axle, and those that do on the other one only."""
+    here: dict[str, int] = {}
+    elsewhere: dict[str, int] = {}
+    for (of_axle, check), each in overlaps.items():
+        pairs = int((each[inside] < ALIKE).sum())
+        if pairs and check != PHOTO_OF_SURFACE:
+            separated = here if axle in (of_axle, "both") else elsewhere
+            separated[check] = max(pairs, separated.get(check, 0))
+    for check in here:
+        elsewhere.pop(check, None)
+    return _ranked(here), _ranked(elsewhere)
+
+
+def _ranked(separated: Mapping[str, int]) -> list[str]:
+    return sorted(separated, key=lambda check: (check in NUMBERS, -separated[check]))
 
 
 def _by_records(belief: Posterior, packages: Sequence[int]) -> list[str]:

@@ -93,6 +93,7 @@ class Assumptions:
     mark_unlisted: float
     wheel_clearance_mm: float
     wheel_spare_step: float
+    wheel_sizes: float
     counted_rightly: float
     pistons_counted_rightly: float
     scale_share: float

@@ -10,13 +10,14 @@ from numpy.typing import NDArray
 from catalogue.assumptions import Assumptions
 from catalogue.kinds import KINDS, OTHER_COUNTS, piston_likelihood
 from catalogue.observation import LENGTHS, AxleEvidence
-from catalogue.outcome import NormalOutcome, Outcome, ThicknessOutcome, WordOutcome
+from catalogue.outcome import CapOutcome, NormalOutcome, Outcome, ThicknessOutcome, WordOutcome
 from catalogue.population import Spread
 from catalogue.prepare import Prepared, caliper_shares, pad_spreads, rotor_shares, rotor_spreads
 from catalogue.rotor_lengths import std_of
 from catalogue.rotor_thickness import hand_thickness
 from catalogue.schema import UNKNOWN, FloatArray, IntArray
 from catalogue.thickness import Limits
+from catalogue.wheel import least_wheel_in, wheel_likelihood, wheels_fitted
 
 SHARPER = 1.5
 """A length already read is worth reading again where the check's error is less than the reading's by this factor."""
@@ -36,13 +37,14 @@ HOW: Mapping[str, str] = {
     "height_mm": "Measure from the mounting face to the outer friction face with a depth gauge and a straight edge.",
     "centre_bore_mm": "Measure the centre hole with the caliper's inside jaws.",
     "bolt_circle_mm": "Measure from bolt hole to bolt hole, and work out the pitch circle for the count.",
-    "hat_mm": "Measure across the hat.",
+    "hat_mm": "Measure the hat's outer diameter with a caliper.",
     "pad_height_mm": "Take a pad out and measure its backing plate's height.",
     "pad_length_mm": "Take a pad out and measure its backing plate's length.",
     "caliper_mount": "Does the caliper slide on pins in a bracket (floating), or is it bolted on with pistons on both "
     "sides (fixed)?",
     "pistons": "Count the caliper's pistons, both sides.",
     "parking_brake": "How does the parking brake act: none here, shoes in the hat, a cable, a motor on the caliper?",
+    "wheel_in": "Read the wheel's diameter off the tyre's wall, in inches: 18 where it says R18.",
     "rotor_mark": "Clean the hat and the rim and read the number cast or stamped there.",
     "pad_mark": "Take a pad out and read the number on its backing plate.",
     "pad_shape_number": "Take a pad out and read the shape number on its backing plate.",
@@ -136,7 +138,9 @@ def made_checks(observed: AxleEvidence, assumptions: Assumptions) -> frozenset[s
             stds = np.sqrt(np.diag(measured.lengths.covariance))
             limits = [SHARPER * assumptions.check_std_mm.get(key, np.inf) for key in measured.lengths.keys]
             made |= {key for key, std, limit in zip(measured.lengths.keys, stds, limits, strict=True) if std <= limit}
-    made |= {name for name in ("thickness_mm", "bolt_count", "pistons", *NUMBERS) if getattr(observed, name)}
+    made |= {
+        name for name in ("thickness_mm", "bolt_count", "pistons", "wheel_in", *NUMBERS) if getattr(observed, name)
+    }
     return frozenset(made | ({"min_thickness_mark_mm"} if observed.min_mark_mm is not None else set()))
 
 
@@ -294,6 +298,22 @@ def _pistons(at: _Place, name: str) -> Check | None:
     return Check(name, at.axle, group, WordOutcome(table / table.sum(axis=1, keepdims=True)), known)
 
 
+def _wheel(at: _Place, name: str) -> Check | None:
+    """Build the look at the tyre's wall, where the catalogue gives least wheels that differ."""
+    stated_in = at.prepared.min_wheel_in[at.rows]
+    if len(np.unique(stated_in[np.isfinite(stated_in)])) < 2:
+        return None
+    least_in = least_wheel_in(at.prepared, at.assumptions)[at.rows]
+    least_in[np.isnan(least_in)] = np.nanmean(least_in)
+    grouped = _grouped(least_in, np.isfinite(stated_in))
+    if grouped is None:
+        return None
+    group, first = grouped
+    sizes_in, chance = wheels_fitted(least_in[first], at.assumptions)
+    likelihood = wheel_likelihood(sizes_in, least_in[first][:, None], at.assumptions)
+    return Check(name, at.axle, group, CapOutcome(chance, likelihood), np.isfinite(stated_in[first]))
+
+
 def _number(at: _Place, name: str) -> Check | None:
     """Build the reading of a part's number: rows that share one cannot be told apart by it."""
     catalogue, rotor, pads = at.prepared.catalogue, at.prepared.rotor[at.rows], at.prepared.pads[at.rows]
@@ -338,6 +358,7 @@ _BUILDERS: Mapping[str, Callable[[_Place, str], Check | None]] = {
     "caliper_mount": _caliper_kind,
     "pistons": _pistons,
     "parking_brake": _caliper_kind,
+    "wheel_in": _wheel,
     "rotor_mark": _number,
     "pad_mark": _number,
     "pad_shape_number": _number,

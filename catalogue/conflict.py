@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from catalogue.explain import Reason
+from catalogue.names import plain_name
 
 AGAINST_BITS = -4.0
 """Evidence that speaks so much against the likeliest candidate contradicts what speaks for it."""
@@ -12,6 +13,8 @@ FOR_BITS = 0.5
 
 LIKELY = 0.3
 """Below this probability there is no candidate that the evidence agrees on in the first place."""
+
+WHICH = "The records say what was built, the part in hand what is fitted: find out which before anything is ordered."
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,44 +30,35 @@ class Conflict:
         return "option_codes" in self.between
 
 
-def conflicts_of(reasons: Sequence[Reason], probability: float) -> tuple[Conflict, ...]:
+def conflicts_of(reasons: Sequence[Reason], package: str, probability: float) -> tuple[Conflict, ...]:
     """Find what contradicts what about the likeliest candidate.
 
     Parameters
     ----------
     reasons : sequence of Reason
         Of that candidate.
+    package : str
+        Its package.
     probability : float
-        Its probability.
+        Of that package.
     """
     backing = max(reasons, key=lambda reason: reason.bits, default=None)
     if backing is None or backing.bits < FOR_BITS or probability < LIKELY:
         return ()
-    return tuple(_conflict(reason, backing) for reason in reasons if reason.bits <= AGAINST_BITS)
+    return tuple(_conflict(reason, backing, package) for reason in reasons if reason.bits <= AGAINST_BITS)
 
 
-def _conflict(against: Reason, backing: Reason) -> Conflict:
+def _conflict(against: Reason, backing: Reason, package: str) -> Conflict:
     between = tuple(sorted((against.evidence, backing.evidence), key=lambda name: name != "option_codes"))
     if against.evidence == "option_codes":
-        text = (
-            f"{_named(backing)} ({backing.text}), but {against.text}. The records say what was built, the part in "
-            "hand what is fitted: find out which before anything is ordered."
-        )
+        text = f"{_named(backing)} speaks for {package} ({backing.text}), but {against.text}. {WHICH}"
     elif backing.evidence == "option_codes":
-        text = (
-            f"{backing.text}, but {_named(against)} does not fit it ({against.text}). The records say what was built, "
-            "the part in hand what is fitted: find out which before anything is ordered."
-        )
+        text = f"the records speak for {package} ({backing.text}), but not {_named(against)} ({against.text}). {WHICH}"
     else:
-        text = f"{_named(backing)} says one thing ({backing.text}), {_named(against)} another ({against.text})."
-    return Conflict((between[0], between[1]), text)
-
-
-def plain_name(evidence: str) -> str:
-    """Return a key of the evidence in words: ``centre bore``."""
-    if evidence == "measurements":
-        return "photo"
-    return evidence.removesuffix("_mm").removesuffix("_kg").removesuffix("_in").replace("_", " ")
+        text = (
+            f"{_named(backing)} speaks for {package} ({backing.text}), {_named(against)} against it ({against.text})."
+        )
+    return Conflict((between[0], between[1]), text[0].upper() + text[1:])
 
 
 def _named(reason: Reason) -> str:

@@ -9,6 +9,7 @@ from catalogue.assumptions import Assumptions
 from catalogue.factor import Factor
 from catalogue.hypotheses import Hypotheses
 from catalogue.kinds import KINDS
+from catalogue.names import give_or_take
 from catalogue.observation import AxleEvidence, Evidence, EvidenceAxle
 from catalogue.posterior import Posterior
 from catalogue.prepare import Prepared
@@ -97,7 +98,7 @@ class Explainer:
         told = ", ".join(self._evidence.option_codes)
         code = int(fitments.code[fitment])
         own = "no code of its own" if code == UNKNOWN else f"code {fitments.codes[code]}"
-        return f"records say {told}; this package has {own}"
+        return f"the records say {told}; this package has {own}"
 
     def _text(self, axle: EvidenceAxle, factor: Factor, row: int) -> str:
         observed, prepared = self._evidence.axles[axle], self._belief.prepared
@@ -163,7 +164,7 @@ def _length_text(line: _Line, factor: Factor) -> str:
     off = abs(reading.value - nominal)
     std = float(np.hypot(reading.std, line.assumptions.tolerance_mm[reading.key]))
     verdict = "too far off" if off > CLEARLY * std else "fits"
-    return f"{reading.value:.1f} ± {reading.std:.1f} against {nominal:g}: {off:.1f} off, {verdict}"
+    return f"{give_or_take(reading.value, reading.std)} against {nominal:g}: {off:.1f} off, {verdict}"
 
 
 def _photo_text(line: _Line, factor: Factor) -> str:
@@ -186,7 +187,8 @@ def _mark_text(line: _Line, factor: Factor) -> str:
     rotor = factor.room == "rotor"
     table = catalogue.rotors if rotor else catalogue.pads
     row = int((prepared.rotor if rotor else prepared.pads)[line.row])
-    marks = ", ".join(table.marks[row]) or "no numbers listed"
+    numbers = (catalogue.pads.shape_number[row],) if factor.evidence == "pad_shape_number" else table.marks[row]
+    marks = ", ".join(filter(None, numbers)) or "no numbers listed"
     return f"{factor.said}; this part: {table.part[row]}, {marks}"
 
 

@@ -93,7 +93,7 @@ class Identification:
             return ()
         best = self.candidates[0]
         package = sum(each.probability for each in self.candidates if each.package == best.package)
-        return conflicts_of(best.why, package)
+        return conflicts_of(best.why, best.package, package)
 
     @cached_property
     def cannot_tell_apart(self) -> tuple[AlikeGroup, ...]:
@@ -147,7 +147,7 @@ class Identification:
     def cautions(self) -> list[str]:
         """The standing cautions, and those that this evidence calls for."""
         nothing_fits = fits_nothing(self.belief, self.assumptions)
-        return cautions_of(self.evidence, self.conflicts, self.belief, nothing_fits=nothing_fits)
+        return cautions_of(self.evidence, self.belief, nothing_fits=nothing_fits)
 
     @property
     def ignored(self) -> list[Ignored]:

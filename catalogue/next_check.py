@@ -14,6 +14,9 @@ from catalogue.schema import FloatArray, IntArray
 LEAST_GAIN_BITS = 0.01
 """Checks that are expected to tell less are not worth naming."""
 
+WHEEL_ON = ("wheel_in",)
+"""Checks for which no wheel comes off."""
+
 TINY = 1e-300
 
 
@@ -69,7 +72,7 @@ def _named(check: Check, gain: float, given: tuple[Collection[str], Assumptions]
     observed, assumptions = given
     evidence = "surface" if check.name == PHOTO_OF_SURFACE else check.name
     minutes = assumptions.check_minutes[evidence]
-    if observed and check.axle not in observed:
+    if observed and check.axle not in observed and check.name not in WHEEL_ON:
         minutes += assumptions.other_axle_minutes
     return NextCheck(evidence, check.axle, gain, minutes, HOW[check.name])
 

@@ -103,6 +103,41 @@ class WordOutcome:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class CapOutcome:
+    """A size that caps what is behind it: the wheel's.
+
+    Attributes
+    ----------
+    chance : (G, J) ndarray
+        How often group g stands on size j.
+    likelihood : (G, J) ndarray
+        What the size says of group g, as the weighing has it: that it clears the brake, or doesn't. It says nothing
+        against a small brake behind a large wheel.
+    """
+
+    chance: FloatArray
+    likelihood: FloatArray
+
+    def nodes(self) -> tuple[IntArray, FloatArray, FloatArray]:
+        """Return every size of every group."""
+        return WordOutcome(self.chance).nodes()
+
+    def draw(self, group: IntArray, at: FloatArray) -> FloatArray:
+        """Return the size at each quantile."""
+        return WordOutcome(self.chance).draw(group, at)
+
+    def log_density(self, outcome: FloatArray) -> FloatArray:
+        """Return what the sizes say."""
+        return WordOutcome(self.likelihood).log_density(outcome)
+
+    def overlap(self) -> FloatArray:
+        """Return the mean, over one group's sizes, of what they say of the other at most."""
+        said = np.sqrt(self.likelihood)
+        either: FloatArray = np.minimum(self.chance @ said.T, (self.chance @ said.T).T)
+        return either
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class ThicknessOutcome:
     """The worn thickness, by the same chances of new, lip and wear as the weighing takes."""
 

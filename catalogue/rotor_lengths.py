@@ -9,6 +9,7 @@ import numpy as np
 from catalogue.assumptions import Assumptions
 from catalogue.factor import Factor
 from catalogue.joint import Nominals, Readings, log_mixture, patterns, residuals
+from catalogue.names import give_or_take, plain_name
 from catalogue.observation import LENGTHS, AxleEvidence, Lengths, Measured, Reading
 from catalogue.population import Spread
 from catalogue.prepare import Prepared, distinct_rotors, rotor_spreads
@@ -165,7 +166,7 @@ def _only(lengths: Lengths | None, keys: tuple[str, ...]) -> Lengths:
 def _said(readings: Readings, keys: tuple[str, ...]) -> str:
     stds = np.sqrt(np.diag(readings.covariance))
     return ", ".join(
-        f"{keys[column].removesuffix('_mm').replace('_', ' ')} {value:.1f} ± {std:.1f}"
+        f"{plain_name(keys[column])} {give_or_take(value, std)}"
         for column, value, std in zip(readings.column, readings.value, stds, strict=True)
     )
 

@@ -8,6 +8,7 @@ import numpy as np
 from catalogue.assumptions import Assumptions
 from catalogue.density import log_normal, log_sum
 from catalogue.factor import Factor
+from catalogue.names import give_or_take
 from catalogue.observation import AxleEvidence, Measured
 from catalogue.population import Spread
 from catalogue.prepare import distinct_rotors
@@ -158,7 +159,7 @@ def _off_photo(
     readings = _photo_thickness(measured, axle, population.assumptions)
     spread = population.spread["thickness_mm"]
     log_limits = log_thickness_mixture(readings, rings.limits, population.assumptions, spread)
-    said = f"thickness {readings.value_mm[0]:.1f} ± {readings.std_mm[0]:.1f} off a photo"
+    said = f"thickness {give_or_take(readings.value_mm[0], readings.std_mm[0])}"
     plain = rings.split("measurements", log_limits, said)
     coupling = couple_thickness(photo, groups, population)
     return [plain if coupling is None else _coupled(readings, plain, coupling, (population, rings))]

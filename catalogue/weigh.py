@@ -19,6 +19,7 @@ from catalogue.kinds import (
     replaced_surface,
 )
 from catalogue.marks import MarkIndex, log_mark, pad_marks, rotor_marks, shape_numbers
+from catalogue.names import plain_name
 from catalogue.observation import LENGTHS, AxleEvidence, Lengths, Measured
 from catalogue.percent import percent
 from catalogue.population import Spread, spread_of
@@ -36,7 +37,7 @@ from catalogue.rotor_lengths import Population, group_readings, hand_readings, s
 from catalogue.rotor_thickness import thickness_factors
 from catalogue.schema import FloatArray
 from catalogue.stranger import Kin, kin_of
-from catalogue.units import MM_PER_INCH
+from catalogue.wheel import least_wheel_in, wheel_likelihood
 
 LOG_WIDE = 0.5
 """Spread of the logarithm of a ratio that was taken of the wrong circle."""
@@ -154,7 +155,7 @@ def _pairs(readings: Readings) -> list[tuple[int, float]]:
 
 
 def _ratio_said(key: str, ratio: float) -> str:
-    return f"{key.removesuffix('_mm').replace('_', ' ')} over diameter {ratio:.3f}"
+    return f"{plain_name(key)} over diameter {ratio:.3f}"
 
 
 def _log_ratios(photo: Measured) -> Measured:
@@ -269,7 +270,7 @@ def _weigh_pistons(weighing: _Weighing) -> None:
     known = np.isfinite(pistons)
     unknown = float(likelihood[known].mean()) if known.any() else 1.0
     log_rows = np.log(np.where(known, likelihood, unknown))
-    weighing.factors.append(Factor("pistons", "caliper", log_rows, f"told {told}"))
+    weighing.factors.append(Factor("pistons", "caliper", log_rows, f"told {told} piston{'s' if told > 1 else ''}"))
 
 
 def _weigh_marks(weighing: _Weighing) -> None:
@@ -294,11 +295,7 @@ def _weigh_wheel(weighing: _Weighing) -> None:
     wheel_in, assumptions, prepared = weighing.axle.wheel_in, weighing.assumptions, weighing.prepared
     if wheel_in is None:
         return
-    diameter_mm = prepared.rotor_numbers["diameter_mm"][prepared.rotor]
-    by_size = (diameter_mm + assumptions.wheel_clearance_mm) / MM_PER_INCH
-    least = np.where(np.isfinite(prepared.min_wheel_in), prepared.min_wheel_in, by_size)
-    clears = wheel_in >= least - assumptions.wheel_spare_step
-    likelihood = np.where(clears, 1.0, assumptions.gross_error)
+    likelihood = wheel_likelihood(wheel_in, least_wheel_in(prepared, assumptions), assumptions)
     likelihood[-1] = likelihood[:-1].mean()
     weighing.factors.append(Factor("wheel_in", "package", np.log(likelihood), f"{wheel_in:g} inch wheel"))
 

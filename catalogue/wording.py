@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 
 from catalogue.care import CAUTIONS
-from catalogue.conflict import Conflict, plain_name
+from catalogue.conflict import Conflict
+from catalogue.names import plain_name
 from catalogue.next_check import NextCheck
 from catalogue.observation import AxleEvidence, Evidence
 from catalogue.percent import percent
@@ -101,12 +102,9 @@ def _listed(words: Sequence[str]) -> str:
     return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
 
 
-def cautions_of(
-    evidence: Evidence, conflicts: Sequence[Conflict], belief: Posterior, *, nothing_fits: bool
-) -> list[str]:
+def cautions_of(evidence: Evidence, belief: Posterior, *, nothing_fits: bool) -> list[str]:
     """Return the cautions: the standing ones, and those that this evidence calls for."""
-    found = [conflict.text for conflict in conflicts]
-    found += [
+    found = [
         f"{_reading(each)} fits no package in the running and is taken for a misreading: read it again."
         for each in (() if nothing_fits else belief.soundness.misread)
     ]

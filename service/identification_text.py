@@ -3,6 +3,8 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from catalogue import plain_name
+
 Wire = Mapping[str, Any]
 SHOWN_CANDIDATES = 8
 SHOWN_CHECKS = 3
@@ -44,7 +46,7 @@ def _parts(identification: Wire) -> Iterator[str]:
     for axle, part, said in rows:
         options = ", ".join(f"{option['part']} {_percent(option['probability'])}" for option in said["options"][:4])
         may = "may be ordered" if said["verdict"] == "ready" else VERDICTS[said["verdict"]].lower()
-        yield f"  {_of_axle(axle)}{part:<6} {may:<15} {options}"
+        yield f"  {_of_axle(axle) + part:<11} {may:<15} {options}"
 
 
 def _ranking(identification: Wire) -> Iterator[str]:
@@ -63,15 +65,34 @@ def _ranking(identification: Wire) -> Iterator[str]:
 
 
 def _open(identification: Wire) -> Iterator[str]:
-    groups = identification.get("cannot_tell_apart") or ()
+    groups = _without_repetition(identification.get("cannot_tell_apart") or ())
     if groups:
         yield "Can't be told apart"
     for group in groups:
-        settle = _some([_words(name) for name in group["resolved_by"]]) or "nothing known here"
+        settle = _some([_way(group, name) for name in group["resolved_by"]]) or "nothing known here"
         packages = _listed(group["packages"], "and")
-        yield f"  {_of_axle(group['axle'], ': ')}{packages} by {group['by']}; settled by {settle}"
+        yield f"  {_of_axle(group['axle'], ': ')}{packages} by {_reading(group)}; settled by {settle}"
         if group.get("same_parts"):
             yield f"    the same for all of them: {_listed(group['same_parts'], 'and')}"
+
+
+def _without_repetition(groups: Sequence[Wire]) -> Sequence[Wire]:
+    """Leave out what these readings can't tell apart where no reading can."""
+    by_any = [(group["axle"], set(group["packages"])) for group in groups if group["by"] == "any reading"]
+    return [
+        each for each in groups if each["by"] == "any reading" or (each["axle"], set(each["packages"])) not in by_any
+    ]
+
+
+def _reading(group: Wire) -> str:
+    here = group["by"] == "any reading" and group["axle"] in ("front", "rear")
+    return f"{group['by']} of the {group['axle']} axle" if here else str(group["by"])
+
+
+def _way(group: Wire, name: str) -> str:
+    """Return a way to settle a group, with its axle where that is not the group's own."""
+    other = {"front": "rear ", "rear": "front "}.get(group["axle"], "other axle's ")
+    return f"{other if name in group['by_other_axle'] else ''}{plain_name(name)}"
 
 
 def _checks(identification: Wire) -> Iterator[str]:
@@ -80,12 +101,13 @@ def _checks(identification: Wire) -> Iterator[str]:
         yield "Check next"
     for check in checks[:SHOWN_CHECKS]:
         worth = f"{check['gain_bits']:.2f} bits, {check['minutes']:g} min"
-        yield f"  {_of_axle(check['axle'])}{_words(check['check'])} ({worth}): {check['how']}"
+        yield f"  {_of_axle(check['axle'])}{plain_name(check['check'])} ({worth}): {check['how']}"
 
 
 def _conflicts(identification: Wire) -> Iterator[str]:
     for conflict in identification.get("conflicts") or ():
-        yield f"CONFLICT: {conflict['text']}"
+        if conflict["text"] not in identification["message"]:
+            yield f"CONFLICT: {conflict['text']}"
 
 
 def _wear(identification: Wire) -> Iterator[str]:
@@ -117,7 +139,7 @@ def _note(line: Wire) -> str:
 
 def _ignored(identification: Wire) -> Iterator[str]:
     for ignored in identification.get("ignored") or ():
-        yield f"Not weighed: {_words(ignored['evidence'])}: {ignored['why']}"
+        yield f"Not weighed: {plain_name(ignored['evidence'])}: {ignored['why']}"
 
 
 def _cautions(identification: Wire) -> Iterator[str]:
@@ -147,9 +169,3 @@ def _some(words: Sequence[str]) -> str:
 def _of_axle(axle: str, after: str = " ") -> str:
     """Return the axle before what is said of it; nothing where nobody knows which it is."""
     return "" if axle == "unknown" else f"{axle}{after}"
-
-
-def _words(key: str) -> str:
-    for unit in ("_mm", "_kg", "_in"):
-        key = key.removesuffix(unit)
-    return key.replace("_", " ")

@@ -4,6 +4,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from catalogue import plain_name
 from catalogue.units import MM_PER_INCH
 from service.pages.lengths import Unit
 from service.pages.questions import QUESTIONS, evidence_words, question_of
@@ -18,7 +19,7 @@ _BARE = re.compile(
     rf"(?![\w\-]|\.\d|\s?%| (?:mm|cm|kg|in|inch|bolt|bits)\b| (?:to|or|x|±) {_NUMBER} (?:mm|cm)\b)"
 )
 _LENGTHS = [key for key, question in QUESTIONS.items() if question.kind == "length"]
-_NAMES = "|".join(key.removesuffix("_mm").replace("_", " ") for key in (*_LENGTHS, "measurements"))
+_NAMES = "|".join(map(plain_name, _LENGTHS))
 _IN_BRACKETS = re.compile(rf"\b(?P<name>{_NAMES}) \((?P<told>[^()]*)\)")
 _KEY = re.compile(r"\b[a-z]+(?:_[a-z]+)+\b")
 _SENTENCES = ("message", "text", "how", "why", "note")
