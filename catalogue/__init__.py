@@ -5,6 +5,7 @@ from catalogue.evidence import read_evidence
 from catalogue.faults import CatalogueError, EvidenceError, Fault
 from catalogue.identification import Identification
 from catalogue.identify import identify
+from catalogue.json_text import parse_json
 from catalogue.load import load_catalogue
 from catalogue.names import plain_name
 from catalogue.observation import Evidence
@@ -24,6 +25,7 @@ __all__ = [
     "load_assumptions",
     "load_catalogue",
     "overlaps",
+    "parse_json",
     "plain_name",
     "read_evidence",
 ]

@@ -88,8 +88,8 @@ def _read_month(value: Any, where: str) -> int:
 
 
 def _read_wanted(value: Any, observed: tuple[EvidenceAxle, ...]) -> tuple[tuple[EvidenceAxle, Part], ...]:
-    """Return what is wanted; where nothing is said, both parts of each axle with evidence, or of both axles."""
-    if value is None:
+    """Return what is wanted; where nothing is said or named, each axle with evidence, or both axles."""
+    if value is None or value == []:
         axles = observed or cast("tuple[EvidenceAxle, ...]", ("front", "rear"))
         return tuple((axle, part) for axle in axles for part in cast("tuple[Part, ...]", PARTS))
     wanted = []
@@ -105,7 +105,7 @@ def _read_wanted(value: Any, observed: tuple[EvidenceAxle, ...]) -> tuple[tuple[
 def _read_axles(value: Any) -> dict[EvidenceAxle, AxleEvidence]:
     axles = read_object(value, "axles")
     refuse_unknown_keys(axles, AXLE_NAMES, "axles")
-    read = {axle: _read_axle(axles[axle], f"axles.{axle}") for axle in AXLE_NAMES if axles.get(axle)}
+    read = {axle: _read_axle(axles[axle], f"axles.{axle}") for axle in AXLE_NAMES if axle in axles}
     return cast("dict[EvidenceAxle, AxleEvidence]", {axle: each for axle, each in read.items() if each is not None})
 
 

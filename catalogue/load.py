@@ -84,7 +84,8 @@ def _assemble(name: str, tables: dict[str, Table], faults: list[Fault]) -> Catal
         faults.append(Fault("fitments.csv", 0, "", "at least one fitment", "none"))
     extras, alternatives = tables["extras.csv"], tables["alternatives.csv"]
     _refer(extras, "package", packages.index, "packages.csv", faults)
-    _refer(alternatives, "replaces", rotors.index | pads.index, "rotors.csv or pads.csv", faults)
+    replaceable = rotors.index | pads.index | calipers.index | dict.fromkeys(extras["part"], 0)
+    _refer(alternatives, "replaces", replaceable, "rotors.csv, pads.csv, calipers.csv or extras.csv", faults)
     notices = tuple(notice for table in tables.values() for notice in table.notices)
     return Catalogue(
         name, rotors, pads, calipers, packages, fitments, _extras(extras), _alternatives(alternatives), notices

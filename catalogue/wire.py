@@ -1,5 +1,6 @@
 """Small readers of JSON values, each of which says in one line what is wrong and where."""
 
+import re
 from collections.abc import Collection, Mapping
 from typing import Any
 
@@ -10,6 +11,12 @@ LARGEST = 1e12
 
 SUM_TOLERANCE = 0.03
 """A table of six probabilities rounded to two places may miss 1 by so much."""
+
+SHOWN = 60
+"""So many characters of a wrong value are shown."""
+
+_SURROGATE = re.compile(r"[\ud800-\udfff]")
+"""Half a character, which JSON can escape and no encoding can write."""
 
 
 def read_object(value: Any, where: str) -> dict[str, Any]:
@@ -23,7 +30,8 @@ def refuse_unknown_keys(value: Mapping[str, Any], known: Collection[str], where:
     """Raise for a key that is not ``known``."""
     for key in value:
         if key not in known:
-            place = f"{where}.{key}" if where else key
+            named = key if key.isprintable() and len(key) <= SHOWN else _shown(key)
+            place = f"{where}.{named}" if where else named
             raise EvidenceError(f"{place}: unknown key; known are {', '.join(sorted(known))}")
 
 
@@ -35,8 +43,8 @@ def read_list(value: Any, where: str) -> list[Any]:
 
 
 def read_text(value: Any, where: str) -> str:
-    """Return a text that is not blank."""
-    if not isinstance(value, str) or not value.strip():
+    """Return a text that is not blank, and that can be written down again."""
+    if not isinstance(value, str) or not value.strip() or _SURROGATE.search(value):
         raise EvidenceError(f"{where}: wanted a text, got {_shown(value)}")
     return value.strip()
 
@@ -84,5 +92,5 @@ def read_probabilities(value: Any, words: Collection[str], where: str) -> dict[s
 
 
 def _shown(value: Any) -> str:
-    text = str(value)[:60] if isinstance(value, int) else repr(value)
-    return text if len(text) <= 60 else text[:57] + "..."
+    text = str(value)[:SHOWN] if isinstance(value, int) else repr(value)
+    return text if len(text) <= SHOWN else text[: SHOWN - 3] + "..."

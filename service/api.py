@@ -1,12 +1,12 @@
 """The API: the contract's documents over HTTP."""
 
-import json
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Request, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
 
+from catalogue import parse_json
 from service.api_schema import EVIDENCE, PHOTO_TO_KEEP, PHOTO_TO_MEASURE, RESPONSES
 from service.cases import StoredPhoto
 from service.context import Context, context_of
@@ -121,8 +121,8 @@ def _order_of(form: FormData) -> Order:
 async def _json_of(request: Request) -> dict[str, Any]:
     body = await request.body()
     try:
-        wire = json.loads(body)
-    except ValueError as fault:  # bad UTF-8 among them
+        wire = parse_json(body)
+    except ValueError as fault:
         raise Problem("not-json", f"The body must be the evidence as JSON: {fault}.") from None
     if not isinstance(wire, dict):
         raise Problem("wrong-evidence", 'The evidence must be a JSON object such as {"axles": {"front": {…}}}.')

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from catalogue import AssumptionsError, CatalogueError, EvidenceError, load_assumptions, load_catalogue
+from catalogue import AssumptionsError, CatalogueError, EvidenceError, load_assumptions, load_catalogue, parse_json
 from service.commands import CommandFault, catalogue_fault
 from service.commands.photo_arguments import add_photo_arguments, measure_file, order_of, say
 from service.commands.reading_arguments import add_reading_arguments, add_readings, axle_of
@@ -116,9 +116,9 @@ def _read_json_file(path: Path) -> Wire:
 
 def _read_json(text: str, name: str) -> Wire:
     try:
-        document = json.loads(text)
-    except json.JSONDecodeError as fault:
-        raise CommandFault(f"{name}: not JSON ({fault.msg}, line {fault.lineno}, column {fault.colno})") from None
+        document = parse_json(text)
+    except ValueError as fault:
+        raise CommandFault(f"{name}: not JSON ({fault})") from None
     if not isinstance(document, dict):
         raise CommandFault(f"{name}: must hold one JSON object, not a {type(document).__name__}")
     return document

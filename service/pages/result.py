@@ -192,9 +192,15 @@ def _undecided(group: Mapping[str, Any]) -> Undecided:
         packages=group["packages"],
         axle=group["axle"],
         any_reading=group["by"] == "any reading",
-        resolved_by=_first([evidence_words(key).lower() for key in group["resolved_by"]]),
+        resolved_by=_first([_way(group, key) for key in group["resolved_by"]]),
         same_parts=group["same_parts"],
     )
+
+
+def _way(group: Mapping[str, Any], key: str) -> str:
+    """Return a way to tell a group apart, with its axle where it is not the group's own."""
+    other = {"front": "rear ", "rear": "front "}.get(group["axle"], "the other axle's ")
+    return f"{other if key in group['by_other_axle'] else ''}{evidence_words(key).lower()}"
 
 
 def _first(words: list[str]) -> list[str]:

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from catalogue import EvidenceError, read_evidence
+from catalogue import EvidenceError, parse_json, read_evidence
 
 
 def front(**read: Any) -> dict[str, Any]:
@@ -77,6 +77,16 @@ def test_a_refused_photo_brings_its_ratios() -> None:
 
 LENGTH = {"diameter_mm": {"value": 330.0, "std": 0.4}, "hat_mm": {"value": 160.0, "std": 0.6}}
 
+LENGTH_KEYS = (
+    *("diameter_mm", "thickness_mm", "height_mm", "centre_bore_mm", "bolt_circle_mm", "ring_inner_mm", "hat_mm"),
+    *("pad_height_mm", "pad_length_mm", "circumference_mm", "min_thickness_mark_mm"),
+)
+WORD_KEYS = (
+    *("surface", "construction", "ventilation", "caliper_mount", "parking_brake"),
+    *("condition", "thickness_over", "mark_kind"),
+)
+TEXT_KEYS = ("rotor_mark", "pad_mark", "pad_shape_number", "caliper_colour")
+
 
 @pytest.mark.parametrize(
     ("document", "message"),
@@ -131,6 +141,37 @@ LENGTH = {"diameter_mm": {"value": 330.0, "std": 0.4}, "hat_mm": {"value": 160.0
             r"wanted a symmetric matrix",
         ),
         (measured(dimensions=LENGTH, covariance={"keys": ["diameter_mm"], "matrix": [[1, 0]]}), r"wanted 1 rows of 1"),
+        (measured(dimensions=LENGTH, covariance={"keys": ["hat_mm"]}), r"covariance\.matrix: wanted a list, got None"),
+        (measured(dimensions=LENGTH, covariance={"keys": ["hat_mm"], "matrix": [["1"]]}), r"matrix: wanted a number"),
+        (measured(dimensions=[]), r"measurements\[0\]\.dimensions: wanted an object"),
+        (measured(dimensions={"hat_mm": 160}), r"dimensions\.hat_mm: wanted an object"),
+        (measured(ratios={"hat_over_diameter": {"value": 0.5}}), r"hat_over_diameter: wanted value and std, got value"),
+        (measured(bolt_count={"value": 5, "probability": 1.2}), r"bolt_count\.probability: wanted a probability"),
+        (measured(bolt_count={"value": 50, "probability": 0.9}), r"bolt_count\.value: wanted a whole number"),
+        (measured(construction={"two-piece": 2}), r"construction\.two-piece: wanted a probability"),
+        (measured(thickness_over="rim"), r"thickness_over: wanted one of lip, swept, unknown"),
+        (measured(warnings={}), r"warnings: wanted a list"),
+        (front(measurements=["a.json"]), r"measurements\[0\]: wanted an object with keys, got 'a.json'"),
+        *((front(**{key: -1}), rf"^axles\.front\.{key}: wanted more than 0 mm, got -1") for key in LENGTH_KEYS),
+        *((front(**{key: "no"}), rf"^axles\.front\.{key}: wanted one of .*, got 'no'") for key in WORD_KEYS),
+        *((front(**{key: 7}), rf"^axles\.front\.{key}: wanted a text, got 7") for key in TEXT_KEYS),
+        (front(pistons=0), r"^axles\.front\.pistons: wanted a whole number from 1 to 16, got 0"),
+        (front(mass_kg=-8), r"^axles\.front\.mass_kg: wanted more than 0 kg, got -8"),
+        (front(wheel_in=0), r"^axles\.front\.wheel_in: wanted more than 0 in, got 0"),
+        (front(caliper_mount={"fixed": 1.0}), r"caliper_mount: wanted one of floating, fixed"),
+        (front(rotor_mark="\ud800"), r"rotor_mark: wanted a text"),
+        ({"axles": {"front": []}}, r"^axles\.front: wanted an object with keys, got \[\]"),
+        ({"option_codes": ["BK10", ""]}, r"^option_codes: wanted a text, got ''"),
+        ({"vin": 1}, r"^vin: wanted a text, got 1"),
+        ({"vehicle": {"line": ""}}, r"^vehicle\.line: wanted a text"),
+        ({"vehicle": {"model": 3}}, r"^vehicle\.model: wanted a text, got 3"),
+        ({"vehicle": {"year": 1066}}, r"^vehicle\.year: wanted a whole number from 1885 to 2100, got 1066"),
+        ({"vehicle": {"built": 2021}}, r"^vehicle\.built: wanted a text, got 2021"),
+        ({"wanted": "front:rotor"}, r"^wanted: wanted a list"),
+        ({"wanted": [{"axle": "left", "part": "rotor"}]}, r"^wanted\[0\]\.axle: wanted one of front, rear, unknown"),
+        ({"wanted": [{"axle": "front", "side": "left"}]}, r"^wanted\[0\]\.side: unknown key"),
+        ({"wanted": [{"axle": "front"}]}, r"^wanted\[0\]\.part: wanted one of rotor, pads, got None"),
+        ({"two\nlines": 1}, r"^'two\\nlines': unknown key"),
     ],
 )
 def test_what_cannot_be_read_gets_one_clear_line(document: dict[str, Any], message: str) -> None:
@@ -142,3 +183,27 @@ def test_what_cannot_be_read_gets_one_clear_line(document: dict[str, Any], messa
 def test_evidence_that_is_no_object_is_refused() -> None:
     with pytest.raises(EvidenceError, match="wanted an object"):
         read_evidence([])  # type: ignore[arg-type]
+
+
+def test_nothing_named_as_wanted_is_as_if_nothing_was_said() -> None:
+    assert read_evidence({**front(diameter_mm=330), "wanted": []}) == read_evidence(front(diameter_mm=330))
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ('{"axles": {"front": {"diameter_mm": 330, "diameter_mm": 300}}}', r"^the key 'diameter_mm' stands twice"),
+        ("[" * 100_000, r"^objects or lists are nested too deep"),
+        ('{"vin": ', r"^Expecting value, line 1, column 9"),
+        (b'{"vin": "\xff"}', r"^byte 9 is no text in UTF-8"),
+        ("", r"^Expecting value, line 1, column 1"),
+    ],
+)
+def test_json_that_cannot_be_read_whole_is_refused(text: str | bytes, message: str) -> None:
+    with pytest.raises(ValueError, match=message) as caught:
+        parse_json(text)
+    assert "\n" not in str(caught.value)
+
+
+def test_json_is_read_as_the_standard_says() -> None:
+    assert parse_json(b'\xef\xbb\xbf{"a": [1, 2.5, null, true]}') == {"a": [1, 2.5, None, True]}

@@ -78,6 +78,12 @@ def test_a_broken_form(client: TestClient) -> None:
     [
         (b"{", 400, "not-json"),
         (b"\xff\xfe", 400, "not-json"),
+        (b"", 400, "not-json"),
+        (b"[" * 100_000, 400, "not-json"),
+        (b'{"vin": "A", "vin": "B"}', 400, "not-json"),
+        (b'{"axles": {"front": {"rotor_mark": "\\ud800"}}}', 422, "wrong-evidence"),
+        (b'{"\\ud800": 1}', 422, "wrong-evidence"),
+        (b'{"axles": {"front": {"diameter_mm": NaN}}}', 422, "wrong-evidence"),
         (b"[]", 422, "wrong-evidence"),
         (b'{"colour": "red"}', 422, "wrong-evidence"),
         (b'{"axles": {"front": {"diameter_mm": -330}}}', 422, "wrong-evidence"),
