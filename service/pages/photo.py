@@ -19,12 +19,13 @@ from service.pages.evidence import told_options
 from service.pages.frame import frame_of, go_to, show_page
 from service.pages.job import Job, Shot
 from service.pages.lengths import Unit, read_length
-from service.pages.overlay import Curve, Handle, curves_of, handles_of
+from service.pages.overlay import CORNERS, Curve, Handle, curves_of, handles_of, is_round
 from service.pages.questions import evidence_words
 from service.pages.working_photos import WorkingPhoto, prepare_photo
 from service.problems import Problem
 
 router = APIRouter()
+MARKS = ("rim", "reference_points")
 LENGTHS = ("lift_mm", "thickness_mm", "height_mm", "diameter_mm")
 LIKELY = 0.02
 MEASURED_TAG = "tag:measured"  # the form's own word; with the size beside it, it becomes "tag:39.2"
@@ -93,6 +94,7 @@ class ShotPage:
     references: Sequence[tuple[str, str]]
     lies: Sequence[tuple[str, str]]
     hats: Sequence[tuple[str, str]]
+    marked: Sequence[tuple[str, str]]
     answer: Ranked
 
 
@@ -145,7 +147,7 @@ def shot_page(request: Request, job_id: str, key: str, desk: AtDesk) -> HTMLResp
         steps=steps_of(job_id, standing.job, "photo"),
         shot=shot,
         picture=picture,
-        curves=curves_of(shot.measurement),
+        curves=curves_of(shot),
         handles=handles_of(shot, picture),
         readings=[
             Reading(evidence_words(k), d["value"], d["low"], d["high"])
@@ -155,6 +157,7 @@ def shot_page(request: Request, job_id: str, key: str, desk: AtDesk) -> HTMLResp
         references=REFERENCES,
         lies=LIES,
         hats=HATS,
+        marked=may_be_marked(shot),
         answer=ranked_of(standing.identification, 4),
     )
     return show_page(request, "photo.html", page)
@@ -170,7 +173,7 @@ async def fit_again(request: Request, job_id: str, key: str, desk: AtDesk) -> Re
             "not-found", "The photo itself is held here no longer; its measurement is. Send the photo once more."
         )
     async with request.form() as form:
-        shot = replace(new_shot(request, form, key), axle=old.axle, name=old.name)
+        shot = _corrected(request, form, old)
     shot = await measure_shot(desk, shot, picture.content)
     if shot.problem:
         shot = replace(shot, measurement=old.measurement)
@@ -232,6 +235,33 @@ def new_shot(request: Request, form: FormData, key: str) -> Shot:
     options |= {name: _in_mm(options[name], unit) for name in LENGTHS if name in options}
     axle = str(form.get("axle") or "unknown")
     return Shot(key or secrets.token_urlsafe(9), "photo", axle, options)
+
+
+def _corrected(request: Request, form: FormData, old: Shot) -> Shot:
+    """Return a photo with what a person said anew: one thing by a button of its own, or the whole form."""
+    options = dict(old.options)
+    if form.get("marked"):
+        return replace(old, options=options | {"reference": str(form.get("marked"))})
+    if form.get("afresh"):
+        return replace(old, options={name: text for name, text in options.items() if name not in MARKS})
+    new = new_shot(request, form, old.key)
+    if options.get("reference", "auto") not in ("auto", new.options.get("reference", "auto")):
+        new.options.pop("reference_points", None)  # corners belong to the thing that they were set on
+    return replace(new, axle=old.axle, name=old.name)
+
+
+def may_be_marked(shot: Shot) -> list[tuple[str, str]]:
+    """Return what a person may have moved the corners of; empty where that is known.
+
+    The fit finds a reference without being told its kind, but can take corners only of a thing whose size it knows.
+    """
+    if "reference_points" not in shot.options or shot.options.get("reference", "auto") != "auto":
+        return []
+    if is_round(shot):
+        return [kind for kind in REFERENCES if kind[0].startswith("coin")]
+    several = len(shot.options["reference_points"].split()) > CORNERS
+    kinds = ("tag", "tag:unmeasured") if several else ("card", "tag", "tag:unmeasured", "a4", "letter")
+    return [kind for kind in REFERENCES if kind[0] in kinds]
 
 
 def _chosen(form: FormData) -> UploadFile:

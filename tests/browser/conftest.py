@@ -121,6 +121,13 @@ def photo() -> Path:
 
 
 @pytest.fixture(scope="session")
+def card_photo() -> Path:
+    """A sample photo of a rotor's face with a card on it."""
+    truth = json.loads((SAMPLES / "truth.json").read_text("utf-8"))
+    return SAMPLES / str(next(item for item in truth if item["id"] == "s04")["file"])
+
+
+@pytest.fixture(scope="session")
 def edge_photo() -> Path:
     """A sample photo of a rotor's edge with a card on it, one of those that can be measured."""
     truth = json.loads((SAMPLES.parent / "checking" / "truth.json").read_text("utf-8"))

@@ -36,6 +36,59 @@ def test_dragging_a_rim_handle_fits_again(measured: Page) -> None:
     assert measured.locator("[name=rim]").input_value().startswith(f"{moved},")
 
 
+def test_the_diameter_follows_a_corner_of_the_reference_and_comes_back_with_it(
+    page: Page, begin_at_the_car: Begin, card_photo: Path
+) -> None:
+    _send(page, begin_at_the_car, card_photo)
+    found = _diameter(page)
+    corner, rim = page.locator(".handle.reference").first, page.locator("polygon.found.rim")
+    there = corner.get_attribute("cx"), corner.get_attribute("cy")
+    _drag(page, corner, 10, -6)
+    page.get_by_role("status").get_by_role("button", name="A bank card").click()  # a corner of what? a fit has to know
+    page.wait_for_load_state("networkidle")
+    expect(page.locator("#reference")).to_have_value("card")
+    moved, moved_rim = _diameter(page), rim.get_attribute("points")
+    assert moved != found
+    _drag(page, corner, -10, 6)
+    back = _diameter(page)
+    assert (corner.get_attribute("cx"), corner.get_attribute("cy")) == there
+    assert back != moved
+    assert rim.get_attribute("points") != moved_rim
+    # Corners set by hand are coarser than the edges that the program found: so the interval is wider, and holds.
+    assert back[1] > found[1]
+    assert back[0] == pytest.approx(found[0], abs=back[1])
+    page.get_by_role("button", name="Undo what I moved").click()
+    page.wait_for_load_state("networkidle")
+    assert _diameter(page) == pytest.approx(found, abs=0.2)  # the card is named now, and was not before
+
+
+def test_the_diameter_follows_the_rim_and_comes_back_with_it(
+    page: Page, begin_at_the_car: Begin, card_photo: Path
+) -> None:
+    _send(page, begin_at_the_car, card_photo)
+    found = _diameter(page)
+    handle, rim = page.locator(".handle.rim").nth(2), page.locator("polygon.found.rim")
+    _drag(page, handle, 12, 12)
+    moved, moved_rim = _diameter(page), rim.get_attribute("points")
+    assert moved != found
+    _drag(page, handle, -12, -12)
+    back = _diameter(page)
+    assert back != moved
+    assert rim.get_attribute("points") != moved_rim
+    assert back[0] == pytest.approx(found[0], abs=back[1])
+
+
+def test_corners_can_be_set_on_a_card_that_was_not_found(
+    page: Page, begin_at_the_car: Begin, empty_photo: Path
+) -> None:
+    _send(page, begin_at_the_car, empty_photo)
+    expect(page.locator(".handle.reference")).to_have_count(0)
+    page.select_option("#reference", "card")
+    page.click("text=Fit again")
+    page.wait_for_load_state("networkidle")
+    expect(page.locator(".handle.reference")).to_have_count(4)
+
+
 def test_arrow_keys_move_a_handle(measured: Page) -> None:
     handle = measured.locator(".handle.reference").first
     before = float(handle.get_attribute("cx") or "nan")
@@ -134,6 +187,26 @@ def _send(page: Page, begin: Begin, photo: Path) -> None:
     page.set_input_files("#photo", photo)
     page.click("text=Measure it")
     page.wait_for_url("**/photos/*")
+
+
+def _diameter(page: Page) -> tuple[float, float]:
+    """Return the diameter on show and half its interval, mm."""
+    value, plus_minus = page.locator(".readout.plate dd").first.locator(".num").all_inner_texts()
+    return float(value.removesuffix(" mm")), float(plus_minus.removeprefix("± ").removesuffix(" mm"))
+
+
+def _drag(page: Page, handle: Locator, right_px: float, down_px: float) -> None:
+    """Drag a handle and wait until the fit is drawn."""
+    handle.scroll_into_view_if_needed()
+    box = handle.bounding_box()
+    assert box is not None
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + right_px, y + down_px, steps=3)
+    with page.expect_response(re.compile(r"/photos/[^/]+$")):
+        page.mouse.up()
+    expect(page.locator(".busy-now")).to_have_count(0)
 
 
 def _width(place: Locator) -> float:
