@@ -9,10 +9,11 @@ from starlette.responses import HTMLResponse, RedirectResponse
 
 from service.pages.answers import Ranked, next_checks_of, ranked_of
 from service.pages.desk import AtDesk, Standing
-from service.pages.forms import Field, fields_of, places_of, take_answers, take_wanted
+from service.pages.forms import VIN, Field, fields_of, places_of, take_answers, take_wanted
 from service.pages.frame import go_to, show_page
-from service.pages.job import Entrance, Job, question_id
+from service.pages.job import Answer, Entrance, Job, question_id
 from service.pages.questions import CAR_QUESTIONS, QUICK, READINGS, question_of
+from service.pages.read_back import is_said_anew
 
 router = APIRouter()
 SHOWN_LOOKS = 4
@@ -151,9 +152,9 @@ def looks(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
 async def take_looks(request: Request, job_id: str, desk: AtDesk) -> RedirectResponse:
     """Take the looks' answers and go on: to the result once every part is settled, else to the photo."""
     form = await form_of(request)
-    standing = _take(desk, job_id, form)
-    if _has_fault(standing, form):
-        return go_to(f"/jobs/{job_id}/looks")
+    standing, open_at = take_form(desk, job_id, form)
+    if open_at:
+        return go_to(f"/jobs/{job_id}/looks#{open_at}")
     settled = standing.identification["verdict"] == "ready"
     return go_to(f"/jobs/{job_id}/{'result' if settled else 'photo'}")
 
@@ -178,8 +179,8 @@ def readings(request: Request, job_id: str, desk: AtDesk) -> HTMLResponse:
 async def take_readings(request: Request, job_id: str, desk: AtDesk) -> RedirectResponse:
     """Take readings and show the result, or the form again where one can't be right."""
     form = await form_of(request)
-    standing = _take(desk, job_id, form)
-    return go_to(f"/jobs/{job_id}/{'readings' if _has_fault(standing, form) else 'result'}")
+    _, open_at = take_form(desk, job_id, form)
+    return go_to(f"/jobs/{job_id}/{f'readings#{open_at}' if open_at else 'result'}")
 
 
 async def form_of(request: Request) -> dict[str, str]:
@@ -188,13 +189,14 @@ async def form_of(request: Request) -> dict[str, str]:
         return {name: value for name, value in form.items() if isinstance(value, str)}
 
 
-def _take(desk: AtDesk, job_id: str, form: Mapping[str, str]) -> Standing:
+def take_form(desk: AtDesk, job_id: str, form: Mapping[str, str]) -> tuple[Standing, str]:
+    """Take the answers; return how the job stands, and the first answer that needs another look, empty where none."""
+    before = desk.job(job_id).answers.get(VIN, Answer()).text
     desk.change(job_id, lambda job: take_answers(job, form))
-    return desk.standing(job_id)
-
-
-def _has_fault(standing: Standing, form: Mapping[str, str]) -> bool:
-    return bool(standing.faults.keys() & form.keys())
+    standing = desk.standing(job_id)
+    wrong = [place for place in form if place in standing.faults]
+    unread = [VIN] if is_said_anew(before, form.get(VIN, "")) else []
+    return standing, next(iter([*wrong, *unread]), "")
 
 
 def _by_gain(standing: Standing, keys: Sequence[str]) -> list[str]:

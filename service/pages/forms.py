@@ -8,8 +8,10 @@ from service.pages.job import AXLES, PARTS, PLACES, Answer, Job, question_id
 from service.pages.lengths import Unit
 from service.pages.plausible import Bounds
 from service.pages.questions import CAR_QUESTIONS, QUESTIONS, Question, question_of
+from service.pages.read_back import ReadBack, read_back
 
 Form = Mapping[str, str]
+VIN = "car.vin"
 
 
 @dataclass(frozen=True)
@@ -22,6 +24,7 @@ class Field:
     fault: str
     bounds: Bounds | None
     axle_words: str
+    read_back: ReadBack | None = None
 
 
 def places_of(job: Job, keys: Iterable[str]) -> list[str]:
@@ -39,8 +42,16 @@ def fields_of(job: Job, places: Iterable[str], faults: Mapping[str, str], bounds
 def _field(job: Job, place: str, *, fault: str, bounds: Bounds | None) -> Field:
     question = _QUESTION_OF[place.split(".", 1)[1]]
     axle = job.axle_words(place)
-    words = f"{axle.capitalize()}: " if axle else ""
-    return Field(question, place, job.answers.get(place, Answer()), fault, bounds, words)
+    answer = job.answers.get(place, Answer())
+    return Field(
+        question=question,
+        place=place,
+        answer=answer,
+        fault=fault,
+        bounds=bounds,
+        axle_words=f"{axle.capitalize()}: " if axle else "",
+        read_back=read_back(answer.text) if place == VIN and answer.text else None,
+    )
 
 
 def take_answers(job: Job, form: Form) -> Job:

@@ -7,11 +7,10 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
-from catalogue.vin import VinReport, examine_vin
 from service.pages.answers import Ranked, next_checks_of, ranked_of
-from service.pages.car import Step, form_of, steps_of
+from service.pages.car import Step, form_of, steps_of, take_form
 from service.pages.desk import AtDesk, Standing
-from service.pages.forms import Field, fields_of, take_answers
+from service.pages.forms import Field, fields_of
 from service.pages.frame import frame_of, go_to, show_page
 from service.pages.job import PLACES, Job, question_id
 from service.pages.lengths import Unit
@@ -24,11 +23,6 @@ WORTH_ASKING = 0.05
 LESS_LIKELY = 0.5
 # Asked after what can be seen: a vehicle number names no package by itself, but leads to the records that do.
 RECORDS = ("car.vin", "car.option_code", "car.built")
-_WORDS = (
-    "Alfa Bravo Charlie Delta Echo Foxtrot Golf Hotel India Juliett Kilo Lima Mike November Oscar Papa Quebec "
-    "Romeo Sierra Tango Uniform Victor Whiskey X-ray Yankee Zulu"
-)  # the alphabet of ICAO Annex 10, volume II, from memory
-SPELLING = {word[0]: word for word in _WORDS.split()}
 
 
 @dataclass(frozen=True)
@@ -38,14 +32,6 @@ class Said:
     words: str
     answer: str
     address: str
-
-
-@dataclass(frozen=True)
-class ReadBack:
-    """A vehicle number to be read back, in groups, with what may be wrong in it."""
-
-    report: VinReport
-    spoken: Sequence[str]
 
 
 @dataclass(frozen=True)
@@ -60,7 +46,6 @@ class AskPage:
     number: int
     previous: str
     answer: Ranked
-    read_back: ReadBack | None
 
 
 @router.get("/jobs/{job_id}/ask")
@@ -84,9 +69,8 @@ async def take(request: Request, job_id: str, place: str, desk: AtDesk) -> Redir
     if form.get("do") == "pass" or not form.get(place, "").strip():
         desk.change(job_id, lambda job: job.pass_over(place))
         return go_to(f"/jobs/{job_id}/ask")
-    desk.change(job_id, lambda job: take_answers(job, form))
-    stays = place in desk.standing(job_id).faults or (place == "car.vin" and form.get("do") != "confirm")
-    return go_to(f"/jobs/{job_id}/ask/{place}" if stays else f"/jobs/{job_id}/ask")
+    _, open_at = take_form(desk, job_id, form)
+    return go_to(f"/jobs/{job_id}/ask/{place}" if open_at == place else f"/jobs/{job_id}/ask")
 
 
 def _next_place(standing: Standing) -> str:
@@ -132,7 +116,6 @@ def _page(standing: Standing, place: str, unit: Unit) -> AskPage:
         number=len({*job.answers, *job.passed} - {place}) + 1,
         previous=_previous(standing, place),
         answer=ranked_of(standing.identification, 4),
-        read_back=_read_back(field.answer.text) if place == "car.vin" and field.answer.text else None,
     )
 
 
@@ -167,8 +150,3 @@ def _previous(standing: Standing, place: str) -> str:
     order = [*standing.job.answers, *standing.job.passed]
     before = order[: order.index(place)] if place in order else order
     return f"/jobs/{standing.job_id}/ask/{before[-1]}" if before else f"/jobs/{standing.job_id}/wanted"
-
-
-def _read_back(text: str) -> ReadBack:
-    report = examine_vin(text)
-    return ReadBack(report, [SPELLING.get(character, character) for character in report.vin])

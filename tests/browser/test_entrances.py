@@ -88,6 +88,30 @@ def test_at_the_car_a_number_on_the_part_settles_it(
 
 
 @pytest.mark.parametrize("width", WIDTHS)
+def test_at_the_car_a_vehicle_number_is_read_back(
+    open_context: Open, width: int, begin_at_the_car: Callable[[Page], None], fill: Fill
+) -> None:
+    page = open_context(width).new_page()
+    begin_at_the_car(page)
+    fill(page, "car.wheel_in", "18")
+    fill(page, "car.vin", "1G4AH99H45G118341")  # 49 CFR 565.15: its example with a 5 read as a 9
+    page.keyboard.press("Enter")
+    expect(page.locator("main form")).to_contain_text("Read it back")
+    expect(page.locator("main form")).to_contain_text("misheard")
+    fill(page, "car.wheel_in", "19")
+    page.keyboard.press("Enter")  # the number unchanged: it was read back
+    page.wait_for_url("**/photo")
+    page.go_back()
+    page.get_by_role("button", name="1G4AH59H45G118341").click()
+    expect(page.locator("main form")).to_contain_text("check digit are right")
+    expect(page.locator('[id="car.vin"]')).to_have_value("1G4AH59H45G118341")
+    expect(page.locator('[id="car.wheel_in"]')).to_have_value("19")
+    _expect_no_sideways_scroll(page)
+    page.click("text=Go on")
+    page.wait_for_url("**/photo")
+
+
+@pytest.mark.parametrize("width", WIDTHS)
 def test_on_the_phone(
     open_context: Open, width: int, choose_car: Callable[[Page], None], brake: Brake, fill: Fill
 ) -> None:

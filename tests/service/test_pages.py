@@ -68,8 +68,23 @@ def test_preferences_lead_back_into_this_site_only(client: TestClient, back: str
 
 def test_a_forms_answer_is_a_redirect(client: TestClient, job: str) -> None:
     answer = client.post(f"{job}/readings", data={"front.diameter_mm": "9999"}, follow_redirects=False)
-    assert (answer.status_code, answer.headers["location"]) == (303, f"{job}/readings")
+    assert (answer.status_code, answer.headers["location"]) == (303, f"{job}/readings#front.diameter_mm")
     assert "can&#39;t be right" in client.get(f"{job}/readings").text
+
+
+def test_a_vehicle_number_is_read_back_once_before_the_way_goes_on(client: TestClient, job: str) -> None:
+    looks = f"{job}/looks"
+    heard = {"car.vin": "1G4AH99H45G118341"}  # 49 CFR 565.15: its example with a 5 read as a 9
+    answer = client.post(looks, data=heard, follow_redirects=False)
+    assert answer.headers["location"] == f"{looks}#car.vin"
+    page = client.get(looks).text
+    assert "1, Golf, 4, Alfa" in page
+    assert 'value="1G4AH59H45G118341"' in page
+    meant = client.post(looks, data={"car.vin": "1g4ah59h 45g118341"}, follow_redirects=False)
+    assert meant.headers["location"] == f"{looks}#car.vin"
+    assert "check digit are right" in client.get(looks).text
+    again = client.post(looks, data={"car.vin": "1G4AH59H45G118341"}, follow_redirects=False)
+    assert again.headers["location"] == f"{job}/photo"
 
 
 @pytest.mark.parametrize(("consent", "kept"), [({}, 0), ({"consent": "yes"}, 1)])
