@@ -19,6 +19,7 @@ _PROBABILITIES = frozenset(
         "none_of_these",
         "kin_of_a_part",
         "kin_alike",
+        "other_class",
         "gross_error",
         "gross_elsewhere",
         "replaced_surface",
@@ -65,6 +66,8 @@ class Assumptions:
     none_of_these: float
     kin_of_a_part: float
     kin_alike: float
+    other_class: float
+    other_class_widening: float
     gross_error: float
     gross_elsewhere: float
     gross_width: float

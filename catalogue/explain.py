@@ -76,7 +76,9 @@ class Explainer:
         log_rows = spread_to_packages(belief.prepared, factor.room, factor.log_likelihood)
         top = float(log_rows.max())
         likelihood = np.exp(log_rows - top)
-        mean, mass = belief.prior_none * float(likelihood[-1]), belief.prior_none
+        share, other = self._assumptions.other_class, factor.of_other_class
+        of_none = (1 - share) * float(likelihood[-1]) + share * float(np.exp(other - top))
+        mean, mass = belief.prior_none * of_none, belief.prior_none
         for reading in belief.hypotheses:
             mean += float((reading.package_prior * likelihood[reading.rows[axle]]).sum())
             mass += float(reading.package_prior.sum())

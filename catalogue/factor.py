@@ -30,6 +30,9 @@ class Factor:
         Whether it is the part's own number, which no other part carries.
     log_sound : (U,) ndarray, optional
         The part of the likelihood in which every reading is of the row's part, and none grossly wrong.
+    log_other_class : float, optional
+        Log p(evidence | a part of another class of car), where that is not the same as of one of which nothing is
+        known: lengths then lie anywhere about the catalogue's.
     """
 
     evidence: str
@@ -40,6 +43,7 @@ class Factor:
     trait: str = ""
     number: bool = False
     log_sound: FloatArray | None = None
+    log_other_class: float | None = None
 
     @property
     def log_likelihood(self) -> FloatArray:
@@ -54,3 +58,8 @@ class Factor:
     def log_unknown(self) -> float:
         """Return log p(evidence | a part of which nothing is known)."""
         return float(self.log_distinct[-1 if self.place is None else self.place[-1]])
+
+    @property
+    def of_other_class(self) -> float:
+        """Return log p(evidence | a part of another class of car)."""
+        return self.log_unknown if self.log_other_class is None else self.log_other_class

@@ -7,6 +7,7 @@ from math import log, log1p, pi
 
 import numpy as np
 
+from catalogue.assumptions import Assumptions
 from catalogue.density import log_normal, log_sum
 from catalogue.population import Spread
 from catalogue.schema import BoolArray, FloatArray, IntArray
@@ -82,6 +83,18 @@ def log_mixture(readings: Readings, nominals: Nominals, gross_error: float) -> t
             if not off.any():
                 sound[rows] = terms[0]
     return either, sound
+
+
+def log_other_class(readings: Readings, nominals: Nominals, assumptions: Assumptions) -> float:
+    """Return log p(readings | a part of another class of car), of which the table knows no length."""
+    width = len(nominals.tolerance)
+    spread = tuple(each.of_another_class(assumptions) for each in nominals.spread)
+    strange = Nominals(np.full((1, width), np.nan), nominals.tolerance, spread)
+    nothing_known = (np.ones(width, dtype=np.bool_), np.zeros(1, dtype=np.int64))
+    residual, covariance = residuals(readings, strange, nothing_known)
+    mixture = (_gross_log_density(readings, nominals), list(_gross_subsets(readings, assumptions.gross_error)))
+    off = np.zeros(len(readings.value), dtype=np.bool_)
+    return float(log_sum(_terms(residual, covariance, off, mixture))[0])
 
 
 def _far(residual: FloatArray, covariance: FloatArray, column: tuple[int, ...]) -> BoolArray:

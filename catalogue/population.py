@@ -4,7 +4,7 @@ Every hypothesis explains the same data: where a candidate's cell is empty, and 
 weighed against this population.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log, log1p
 
 import numpy as np
@@ -35,6 +35,10 @@ class Spread:
     std: float
     wide: float = 1.0
     elsewhere: float = 0.0
+
+    def of_another_class(self, assumptions: Assumptions) -> "Spread":
+        """Return how the length is spread over the parts of other classes of car."""
+        return replace(self, std=self.std * assumptions.other_class_widening)
 
     def log_gross(self, value: FloatArray | float, std: float) -> FloatArray:
         """Return the log density of a grossly wrong reading with error ``std``."""

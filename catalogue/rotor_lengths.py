@@ -8,7 +8,7 @@ import numpy as np
 
 from catalogue.assumptions import Assumptions
 from catalogue.factor import Factor
-from catalogue.joint import Nominals, Readings, log_mixture, patterns, residuals
+from catalogue.joint import Nominals, Readings, log_mixture, log_other_class, patterns, residuals
 from catalogue.names import give_or_take, plain_name
 from catalogue.observation import LENGTHS, AxleEvidence, Lengths, Measured, Reading
 from catalogue.population import Spread
@@ -199,8 +199,16 @@ def weigh_group(group: Group, population: Population) -> Factor:
     """Weigh one group of readings against every rotor."""
     nominals, place = population.nominals(group.keys)
     log_distinct, log_sound = log_mixture(group.readings, nominals, population.assumptions.gross_error)
-    trait = " ".join(group.keys)
-    return Factor(group.evidence, "rotor", log_distinct, group.said, place, trait=trait, log_sound=log_sound)
+    return Factor(
+        group.evidence,
+        "rotor",
+        log_distinct,
+        group.said,
+        place,
+        trait=" ".join(group.keys),
+        log_sound=log_sound,
+        log_other_class=log_other_class(group.readings, nominals, population.assumptions),
+    )
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -52,11 +52,14 @@ class _Rings:
         Which of the U each rotor has.
     log_weight : (G,) ndarray
         Of the grid's.
+    log_weight_other : (G,) ndarray
+        The same of rotors of another class of car.
     """
 
     limits: Limits
     place: IntArray
     log_weight: FloatArray
+    log_weight_other: FloatArray
 
     def split(self, evidence: str, log_limits: tuple[FloatArray, FloatArray], said: str) -> _Weighed:
         """Return what a log likelihood over ``limits``, and its part without gross errors, say of every rotor."""
@@ -79,13 +82,13 @@ def thickness_factors(axle: AxleEvidence, groups: Sequence[WeighedGroup], popula
     if axle.min_mark_mm is not None and axle.min_mark_mm <= assumptions.thickest_mark_mm:
         log_limits = log_min_mark(axle.min_mark_mm, axle.mark_kind, rings.limits, (assumptions, spread))
         weighed.append(rings.split("min_thickness_mark_mm", log_limits, f"{axle.min_mark_mm:g} stamped"))
-    return _as_factors(weighed, rings.log_weight)
+    return _as_factors(weighed, (rings.log_weight, rings.log_weight_other))
 
 
 def _rings(population: Population) -> _Rings:
-    distinct = distinct_rotors(population.prepared, RING)
-    tolerance_mm = population.assumptions.tolerance_mm["thickness_mm"]
-    grid, log_weight = _grid(population.spread["thickness_mm"], tolerance_mm)
+    distinct, assumptions = distinct_rotors(population.prepared, RING), population.assumptions
+    spread = population.spread["thickness_mm"]
+    grid = _grid(spread, assumptions.tolerance_mm["thickness_mm"])
     nothing = np.full(len(grid), np.nan)
     columns = distinct.value.T
     new_mm = np.where(np.isnan(columns[0]), grid[0], columns[0])  # the unknown rotor's is integrated over the grid
@@ -94,29 +97,44 @@ def _rings(population: Population) -> _Rings:
         np.concatenate([columns[1], nothing]),
         np.concatenate([columns[2], nothing]),
     )
-    return _Rings(limits, distinct.place, log_weight)
+    log_weights = (_log_weight(grid, each) for each in (spread, spread.of_another_class(assumptions)))
+    return _Rings(limits, distinct.place, *log_weights)
 
 
-def _grid(spread: Spread, tolerance_mm: float) -> tuple[FloatArray, FloatArray]:
-    """Return new thicknesses that an unknown rotor may have, (G,), mm, and their log weights."""
+def _grid(spread: Spread, tolerance_mm: float) -> FloatArray:
+    """Return new thicknesses that an unknown rotor may have, (G,), mm."""
     step = GRID_STEP * tolerance_mm
     low = max(spread.mean - GRID_STDS * spread.std, step)
-    grid = np.arange(low, spread.mean + GRID_STDS * spread.std, step)
+    return np.arange(low, spread.mean + GRID_STDS * spread.std, step)
+
+
+def _log_weight(grid: FloatArray, spread: Spread) -> FloatArray:
     log_weight = log_normal(grid - spread.mean, spread.std)
-    return grid, log_weight - np.logaddexp.reduce(log_weight)
+    normalised: FloatArray = log_weight - np.logaddexp.reduce(log_weight)
+    return normalised
 
 
-def _as_factors(weighed: Sequence[_Weighed], log_weight: FloatArray) -> list[Factor]:
-    """Give each source its value for the unknown rotor, given the sources before it."""
+def _as_factors(weighed: Sequence[_Weighed], log_weights: tuple[FloatArray, FloatArray]) -> list[Factor]:
+    """Give each source its value for the unknown rotor, and for one of another class, given the sources before it."""
     factors = []
+    log_weight, log_weight_other = log_weights
     for source in weighed:
-        of_grid = log_weight + source.of_grid
-        unknown = np.logaddexp.reduce(of_grid)
-        log_weight = of_grid - unknown
+        of_grid, of_other = log_weight + source.of_grid, log_weight_other + source.of_grid
+        unknown, other = np.logaddexp.reduce(of_grid), float(np.logaddexp.reduce(of_other))
+        log_weight, log_weight_other = of_grid - unknown, of_other - other
         of_rings = source.of_rings.copy()
         of_rings[-1 if source.place is None else source.place[-1]] = unknown
         factors.append(
-            Factor(source.evidence, "rotor", of_rings, source.said, source.place, TRAIT, log_sound=source.sound)
+            Factor(
+                source.evidence,
+                "rotor",
+                of_rings,
+                source.said,
+                source.place,
+                TRAIT,
+                log_sound=source.sound,
+                log_other_class=other,
+            )
         )
     return factors
 

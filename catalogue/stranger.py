@@ -1,9 +1,10 @@
 """How likely the evidence is of a part that no fitment takes.
 
-Such a part may be of any car: then each of its traits is drawn from the population. Or it is kin of a part that the
-catalogue has, another year's or another market's: alike in some traits, its hub more often than not, and drawn from
-the population in the others, of which there is at least one. Without kin, a rotor of another diameter on the hub that
-all of a line's cars share would pass for one of the line's with its diameter misread.
+Such a part may be of any car: then each of its traits is drawn from the population. It may be of another class of car,
+its lengths anywhere about the catalogue's: without that, a rotor beyond all of them would pass for one of them misread.
+Or it is kin of a part that the catalogue has, another year's or another market's: alike in some traits, its hub more
+often than not, and drawn from the population in the others, of which there is at least one. Without kin, a rotor of
+another diameter on the hub that all of a line's cars share would pass for one of the line's with its diameter misread.
 """
 
 from collections.abc import Mapping, Sequence
@@ -55,6 +56,10 @@ class Strange(Protocol):
     def kin(self) -> Kin:
         """Return the same of kin."""
 
+    @property
+    def log_other_class(self) -> float:
+        """Return the same of a part of another class of car."""
+
 
 def kin_of(prepared: Prepared, factors: Sequence[Factor], assumptions: Assumptions) -> Kin:
     """Weigh one axle's evidence as that of kin."""
@@ -90,7 +95,7 @@ def log_stranger(
     weighed : mapping of EvidenceAxle to WeighedAxle
     assumptions : Assumptions
     """
-    log_any = sum(float(each.log_likelihood[-1]) for each in weighed.values())
+    log_any = _log_any(weighed, assumptions)
     traits = sum(each.kin.traits for each in weighed.values())
     numbered = any(each.kin.numbered for each in weighed.values())
     if traits == 0 or (traits == 1 and not numbered):
@@ -105,6 +110,14 @@ def log_stranger(
     mean = float(sum(masses)) / (1 - same) / sum(float(way.package_prior.sum()) for way, _ in fitted)
     share = assumptions.kin_of_a_part
     return float(np.logaddexp(log1p(-share) + log_any, log(share) + top + log(max(mean, LEAST))))
+
+
+def _log_any(weighed: Mapping[EvidenceAxle, Strange], assumptions: Assumptions) -> float:
+    """Return log p(evidence | a part of any car), of the catalogue's class or of another."""
+    alike = sum(float(each.log_likelihood[-1]) for each in weighed.values())
+    other = sum(each.log_other_class for each in weighed.values())
+    share = assumptions.other_class
+    return float(np.logaddexp(log1p(-share) + alike, log(share) + other))
 
 
 def _differing(log_kin: FloatArray, log_own: FloatArray, same: float) -> FloatArray:

@@ -9,7 +9,7 @@ import numpy as np
 from catalogue.assumptions import Assumptions
 from catalogue.density import log_normal, log_sum
 from catalogue.factor import Factor
-from catalogue.joint import Nominals, Readings, log_mixture
+from catalogue.joint import Nominals, Readings, log_mixture, log_other_class
 from catalogue.kinds import (
     KINDS,
     kind_likelihood,
@@ -63,12 +63,15 @@ class WeighedAxle:
         All of them together for each package row, and for the one of which nothing is known.
     kin : Kin
         The same of a stranger that is kin of each row's parts.
+    log_other_class : float
+        The same of a stranger of another class of car.
     ignored : tuple of Ignored
     """
 
     factors: tuple[Factor, ...]
     log_likelihood: FloatArray
     kin: Kin
+    log_other_class: float
     ignored: tuple[Ignored, ...]
 
 
@@ -89,7 +92,8 @@ def weigh_axle(prepared: Prepared, name: str, axle: AxleEvidence, assumptions: A
     factors = tuple(weighing.factors)
     log_likelihood = sum_over_rooms(prepared, [(factor.room, factor.log_likelihood) for factor in factors])
     kin = kin_of(prepared, factors, assumptions)
-    return WeighedAxle(factors, log_likelihood, kin, tuple(weighing.ignored))
+    other_class = sum(factor.of_other_class for factor in factors)
+    return WeighedAxle(factors, log_likelihood, kin, other_class, tuple(weighing.ignored))
 
 
 class _Weighing:
@@ -143,7 +147,10 @@ def _weigh_ratios(weighing: _Weighing) -> None:
         log_rows, sound = log_mixture(group.readings, nominals, assumptions.gross_error)
         said = ", ".join(_ratio_said(group.keys[column], each) for column, each in _pairs(group.readings))
         trait = " ".join(("ratio", *group.keys))
-        weighing.factors.append(Factor("measurements", "rotor", log_rows, said, trait=trait, log_sound=sound))
+        other = log_other_class(group.readings, nominals, assumptions)
+        weighing.factors.append(
+            Factor("measurements", "rotor", log_rows, said, trait=trait, log_sound=sound, log_other_class=other)
+        )
 
 
 def _names(photo: Measured) -> tuple[str, ...]:
@@ -191,7 +198,9 @@ def _weigh_pad_lengths(weighing: _Weighing) -> None:
         nominals = Nominals(column[:, None], np.array([assumptions.tolerance_mm[evidence]]), (spread,))
         readings = Readings(np.array([reading.value]), np.array([[std**2]]), (0,))
         log_rows, sound = log_mixture(readings, nominals, assumptions.gross_error)
-        weighing.factors.append(Factor(evidence, "pads", log_rows, f"{reading.value:g} ± {std:g}", log_sound=sound))
+        other = log_other_class(readings, nominals, assumptions)
+        said = f"{reading.value:g} ± {std:g}"
+        weighing.factors.append(Factor(evidence, "pads", log_rows, said, log_sound=sound, log_other_class=other))
 
 
 def _weigh_mass(weighing: _Weighing) -> None:
@@ -205,14 +214,17 @@ def _weigh_mass(weighing: _Weighing) -> None:
         return
     std = std_of(reading, "mass_kg", assumptions)
     known = np.isfinite(mass)
-    expected = np.where(known, mass, spread.mean)
-    spread_kg = np.where(known, assumptions.scale_share * expected, spread.std)
-    sound = log_normal(reading.value - expected, np.hypot(std, spread_kg))
-    gross = float(spread.log_gross(reading.value, std))
-    chance = assumptions.gross_error
-    sound += log1p(-chance)
-    log_rows = log_sum([sound, np.full(len(mass), log(chance) + gross)])
-    weighing.factors.append(Factor("mass_kg", "rotor", log_rows, f"{reading.value:g} ± {std:g} kg", log_sound=sound))
+    expected = np.append(np.where(known, mass, spread.mean), spread.mean)  # the last is of another class of car
+    spread_kg = np.append(
+        np.where(known, assumptions.scale_share * mass, spread.std), spread.of_another_class(assumptions).std
+    )
+    log_gross = log(assumptions.gross_error) + float(spread.log_gross(reading.value, std))
+    sound = log1p(-assumptions.gross_error) + log_normal(reading.value - expected, np.hypot(std, spread_kg))
+    *rows, other = log_sum([sound, np.full(len(expected), log_gross)])
+    said = f"{reading.value:g} ± {std:g} kg"
+    weighing.factors.append(
+        Factor("mass_kg", "rotor", np.array(rows), said, log_sound=sound[:-1], log_other_class=float(other))
+    )
 
 
 def _weigh_rotor_kinds(weighing: _Weighing) -> None:

@@ -190,10 +190,12 @@ def normalised(
     assumed, prepared = default_assumptions(), prepare(catalogue)
     spreads = rotor_spreads(prepared, "front", assumed)
     prior = prepared.weight[catalogue.packages.row[catalogue.fitments.package, 0] != UNKNOWN].sum()
-    any_car = 1.0
-    for key, (read_mm, std_mm) in READ_MM.items():
-        unknown = density(read_mm, spreads[key].mean, math.hypot(std_mm, spreads[key].std))
-        any_car *= with_gross_errors(unknown, read_mm, std_mm, spreads[key])
+    any_car = 0.0
+    for widening, share in ((1.0, 1 - assumed.other_class), (assumed.other_class_widening, assumed.other_class)):
+        for key, (read_mm, std_mm) in READ_MM.items():
+            unknown = density(read_mm, spreads[key].mean, math.hypot(std_mm, widening * spreads[key].std))
+            share *= with_gross_errors(unknown, read_mm, std_mm, spreads[key])
+        any_car += share
     of_kin = kin.sum() / prior / (1 - assumed.kin_alike ** len(READ_MM))
     share = assumed.kin_of_a_part
     none = assumed.none_of_these * ((1 - share) * any_car + share * of_kin)

@@ -4,6 +4,7 @@ Written from the design's sentences, to hold the ranking against; nothing of the
 assumptions and the catalogue's columns.
 """
 
+from copy import copy
 from typing import Any
 
 import numpy as np
@@ -37,6 +38,7 @@ class ExactPosterior:
         self.weight = weight
         self.population = simulator.population
         self.used = simulator.used
+        self.widening = 1.0
 
     def __call__(self, evidence: dict[str, Any]) -> dict[tuple[int, str], float]:
         """Return the probability of each (fitment, axle), and of (-1, "") for none of these."""
@@ -53,11 +55,18 @@ class ExactPosterior:
                 row = package[AXLES.index(axle if named == "unknown" else named)]
                 likelihood *= unknown[named] if row == UNKNOWN else self._of_package(row, rows[named])
             joint[fitment, axle] = inside * prior * likelihood
-        any_car, share = float(np.prod(list(unknown.values()))), self.assumptions.kin_of_a_part
+        of_other, share = self.assumptions.other_class, self.assumptions.kin_of_a_part
+        any_car = (1 - of_other) * float(np.prod(list(unknown.values()))) + of_other * self._other_class(axles)
         kin = self._kin(priors, traits) if sum(len(of[UNKNOWN]) for of in traits.values()) > 1 else any_car
         joint[-1, ""] = self.assumptions.none_of_these * ((1 - share) * any_car + share * kin)
         whole = sum(joint.values())
         return {key: value / whole for key, value in joint.items()}
+
+    def _other_class(self, axles: dict[str, Any]) -> float:
+        """Return p(evidence | of another class of car), whose lengths are spread wider."""
+        other = copy(self)
+        other.widening = self.assumptions.other_class_widening
+        return float(np.prod([np.prod(other._rotor(axle, read, None)) for axle, read in axles.items()]))
 
     def _kin(self, priors: dict[tuple[int, str], float], traits: dict[str, dict[int, list[float]]]) -> float:
         """Return p(evidence | kin of one of these): some traits alike, at least one drawn from the population."""
@@ -126,7 +135,7 @@ class ExactPosterior:
         mean, spread = self.population[axle][key]
         nominal = np.nan if row is None else getattr(self.catalogue.rotors, key)[row]
         tolerance = self.assumptions.tolerance_mm[key]
-        about = (nominal, tolerance) if np.isfinite(nominal) else (mean, spread)
+        about = (nominal, tolerance) if np.isfinite(nominal) else (mean, self.widening * spread)
         sound = stats.norm.pdf(value, about[0], np.hypot(std, about[1]))
         gross = self._gross(value, std, (mean, spread))
         return float((1 - self.assumptions.gross_error) * sound + self.assumptions.gross_error * gross)
@@ -173,8 +182,8 @@ class ExactPosterior:
             limit = rotors.min_thickness_mm[row]
             return self._of_ring(axle, read, float(rotors.thickness_mm[row]), float(limit))
         mean, spread = self.population[axle]["thickness_mm"]
-        grid = np.linspace(mean - 4 * spread, mean + 4 * spread, 161)
-        weight = stats.norm.pdf(grid, mean, spread)
+        grid = np.linspace(max(mean - 4 * spread, 0.15), mean + 4 * spread, 161)
+        weight = stats.norm.pdf(grid, mean, self.widening * spread)
         each = [self._of_ring(axle, read, new, np.nan) for new in grid]
         return float((weight @ each) / weight.sum())
 
@@ -259,7 +268,8 @@ class ExactPosterior:
     def _nominal(self, axle: str, key: str, row: int | None) -> tuple[float, float]:
         nominal = np.nan if row is None else float(getattr(self.catalogue.rotors, key)[row])
         known = np.isfinite(nominal)
-        return (nominal, self.assumptions.tolerance_mm[key]) if known else self.population[axle][key]
+        mean, spread = self.population[axle][key]
+        return (nominal, self.assumptions.tolerance_mm[key]) if known else (mean, self.widening * spread)
 
     def _ratios(self, axle: str, photo: dict[str, Any], row: int | None) -> float:
         rotors, used = self.catalogue.rotors, self.used[axle]
@@ -275,7 +285,7 @@ class ExactPosterior:
                 self.assumptions.tolerance_mm[f"{name}_mm"] / np.nanmean(getattr(rotors, f"{name}_mm")[used]),
                 self.assumptions.tolerance_mm["diameter_mm"] / np.nanmean(rotors.diameter_mm[used]),
             )
-            nominal.append((float(own), float(tolerance)) if np.isfinite(own) else spread[-1][:2])
+            nominal.append((float(own), float(tolerance)) if np.isfinite(own) else (spread[-1][0], self.widening * std))
             value.append(photo["ratios"][f"{name}_over_diameter"]["value"])
         matrix = np.array(photo["ratios"]["covariance"]["matrix"]) / np.outer(value, value)
         return self._mixture(np.log(value), matrix, nominal, spread)

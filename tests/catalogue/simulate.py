@@ -89,6 +89,7 @@ class Simulator:
         named = {each: each for each in AXLES} if kind == "both axles" else {axle: axle}
         if kind == "unknown axle":
             named = {axle: "unknown"}
+        self.widening = self._widening() if like == NONE else 1.0
         own = self._own_traits(kind, list(named)) if like != fitment else {}
         rotors = {each: self._rotor(like, each, name) for each, name in named.items()}
         for each, traits in own.items():
@@ -98,6 +99,11 @@ class Simulator:
             self.axle = name
             axles[name] = draw(self, rotors[each])
         return Case(kind, {"vehicle": scope, "axles": axles}, fitment, axle)
+
+    def _widening(self) -> float:
+        """Draw whether a part that is nobody's kin is of another class of car, whose lengths are spread wider."""
+        assumptions = self.world.assumptions
+        return assumptions.other_class_widening if self.random.random() < assumptions.other_class else 1.0
 
     def _own_traits(self, kind: str, axles: Sequence[str]) -> dict[str, set[str]]:
         """Draw in which of the traits that are looked at a part differs from its kin, axle by axle; one at least."""
@@ -145,7 +151,9 @@ class Simulator:
     def _rotor(self, fitment: int, axle: str, named: str | None = None) -> TrueRotor:
         self.axle = named or axle
         spread = self.population[self.axle]
-        drawn = {key: self.random.normal(*spread[key]) for key in (*LENGTHS, "thickness_mm")}
+        widening = self.widening if fitment == NONE else 1.0
+        drawn = {key: self._of_population(spread[key], widening) for key in LENGTHS}
+        drawn["thickness_mm"] = self._thickness(spread["thickness_mm"], widening)
         rotors, packages = self.catalogue.rotors, self.catalogue.packages
         random_row = int(self.random.choice(self.used[self.axle]))
         row = random_row
@@ -181,6 +189,18 @@ class Simulator:
             int(bolts) if np.isfinite(bolts) else 5,
             float(limit),
         )
+
+    def _of_population(self, spread: tuple[float, float], widening: float) -> float:
+        mean, std = spread
+        return float(self.random.normal(mean, widening * std))
+
+    def _thickness(self, spread: tuple[float, float], widening: float) -> float:
+        """Draw a thickness of another class within four deviations of the population's, and over 0."""
+        mean, std = spread
+        while True:
+            drawn = self._of_population(spread, widening)
+            if widening == 1 or max(mean - 4 * std, 0.15) < drawn < mean + 4 * std:
+                return drawn
 
     def _kind(self, column: Any, row: int) -> int:
         code = int(column[row])
