@@ -10,6 +10,7 @@ from service.workers import Busy, WorkerLost
 
 PHOTO_PROBLEMS = {"unreadable": "not-an-image", "broken": "broken-image", "too-large": "too-large"}
 STATUS_PROBLEMS = {404: "not-found", 405: "wrong-method", 413: "too-large"}
+SEE = ["/api/health", "/api/catalogue", "/api/cases"]  # where a program that lost its way begins anew
 RETRY_AFTER_S = 5
 
 
@@ -42,10 +43,11 @@ def _busy(why: str) -> Problem:
 def _of_status(fault: HTTPException) -> Problem:
     kind = STATUS_PROBLEMS.get(fault.status_code, "wrong-request")
     details = {
-        "not-found": "Nothing answers at this address; see /api/health, /api/catalogue and /api/cases.",
+        "not-found": "Nothing answers at this address. See that it is written right.",
         "wrong-method": "This address takes another method; the header Allow names it.",
     }
-    return Problem(kind, details.get(kind, f"{fault.detail}."), headers=dict(fault.headers or {}))
+    more = {"see": SEE} if kind == "not-found" else None
+    return Problem(kind, details.get(kind, f"{fault.detail}."), headers=dict(fault.headers or {}), more=more)
 
 
 HANDLED: tuple[type[Exception], ...] = (

@@ -1,9 +1,10 @@
 """The catalogue in the browser: to scale, overlaps, and faults where they stand."""
 
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import BrowserContext, Page, expect
 
 import catalogue
 from catalogue import Catalogue
@@ -45,8 +46,26 @@ def test_every_fault_of_an_uploaded_catalogue_is_shown_in_place(page: Page, tmp_
     page.goto("/catalogue/check")
     page.set_input_files("#files", files)
     page.click("text=Check it")
-    expect(page.locator("td.bad")).to_have_text("wide")
+    expect(page.locator(".cells .bad dd")).to_have_text("wide")
     expect(page.locator("section.plate").first).to_contain_text("rotors.csv, row 3, column diameter_mm")
+
+
+def test_no_page_of_the_catalogue_scrolls_sideways_on_a_phone(
+    open_context: Callable[..., BrowserContext], demo: Catalogue, tmp_path: Path
+) -> None:
+    page = open_context(360).new_page()
+    for line, models in Shelf(demo).lines.items():
+        for address in (f"/catalogue/model?line={line}&model={models[0]}", f"/catalogue/overlaps?line={line}"):
+            page.goto(address)
+            assert page.locator("table").first.is_visible()
+            assert _scrolls_sideways(page) == []
+    for path in DEMO.glob("*.csv"):
+        (tmp_path / path.name).write_text(path.read_text("utf-8").replace("33024", "33025", 1), "utf-8")
+    page.goto("/catalogue/check")
+    page.fill("#folder", str(tmp_path))
+    page.click("text=Check it")
+    expect(page.locator(".cells .bad").first).to_be_visible()
+    assert _scrolls_sideways(page) == []
 
 
 def test_a_folder_on_this_computer_can_be_named(page: Page) -> None:
@@ -61,3 +80,10 @@ def test_tags_and_guide_come_as_pdf(page: Page) -> None:
         answer = page.request.get(address)
         assert answer.headers["content-type"] == "application/pdf"
         assert answer.body().startswith(b"%PDF-")
+
+
+def _scrolls_sideways(page: Page) -> list[str]:
+    """Return what is wider inside than out: the page, or something that scrolls in it."""
+    wider = "all => all.filter(one => one.scrollWidth > one.clientWidth + 1).map(one => one.outerHTML.slice(0, 90))"
+    found: list[str] = page.locator("html, .wide").evaluate_all(wider)
+    return found

@@ -34,6 +34,22 @@ def test_an_unknown_job_is_told_on_a_page(client: TestClient) -> None:
     assert "not kept here any more" in answer.text
 
 
+def test_who_is_lost_is_shown_where_to_go(client: TestClient, job: str) -> None:
+    for method, path, status in (("GET", "/nothing", 404), ("GET", f"{job}/keep", 405)):
+        page = client.request(method, path)
+        assert page.status_code == status
+        for address in ("/car", "/phone", "/bench", "/catalogue", "/guide", f"{job}/looks"):
+            assert f'href="{address}"' in page.text
+        assert "/api/" not in page.text
+        assert "header" not in page.text.replace("<header", "").replace("</header", "")
+
+
+def test_a_program_that_is_lost_gets_a_document_that_names_addresses(client: TestClient) -> None:
+    document = client.get("/api/nothing")
+    assert document.headers["content-type"] == "application/problem+json"
+    assert all(client.get(address).status_code == 200 for address in document.json()["see"])
+
+
 def test_a_script_of_the_pages_gets_the_problem_document(client: TestClient, job: str) -> None:
     answer = client.post(f"{job}/photo", data={"view": "face"}, headers={"Accept": "application/problem+json"})
     assert answer.status_code == 422
