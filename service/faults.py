@@ -43,7 +43,7 @@ def _busy(why: str) -> Problem:
 def _of_status(fault: HTTPException) -> Problem:
     kind = STATUS_PROBLEMS.get(fault.status_code, "wrong-request")
     details = {
-        "not-found": "Nothing answers at this address. See that it is written right.",
+        "not-found": "Nothing answers at this address. Check how it is written.",
         "wrong-method": "This address takes another method; the header Allow names it.",
     }
     more = {"see": SEE} if kind == "not-found" else None

@@ -4,11 +4,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from catalogue import plain_name
+from service.measurement_text import NAMES, interval
 
 Wire = Mapping[str, Any]
 SHOWN_CANDIDATES = 8
 SHOWN_CHECKS = 3
 SHOWN_WAYS = 4
+PHOTO_LENGTHS = ("diameter_mm", "thickness_mm")
 VERDICTS = {
     "ready": "READY",
     "check": "CHECK FIRST",
@@ -33,6 +35,10 @@ def _photos(identification: Wire) -> Iterator[str]:
         if photo["status"] == "refused":
             why = " ".join(reason["message"] for reason in photo["reasons"])
             yield f"Photo {photo['photo']} was refused ({why}); only what it did show is counted."
+        lengths = photo.get("dimensions") or {}
+        read = [f"{NAMES[key]} {interval(lengths[key])}" for key in PHOTO_LENGTHS if key in lengths]
+        if read:
+            yield f"Photo {photo['photo']}: {', '.join(read)}"
 
 
 def _parts(identification: Wire) -> Iterator[str]:

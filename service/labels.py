@@ -51,7 +51,7 @@ def _facts(record: Record) -> Iterator[str]:
     for key in ("diameter_mm", "thickness_mm"):
         length = best_length(record, key)
         if length is not None:
-            yield f"{NAMES[key]}: {interval(length)} mm"
+            yield f"{NAMES[key]}: {interval(length)}"
     surfaces = [m["surface"] for m in record["measurements"] if m.get("surface")]
     if surfaces:
         yield f"surface: {chances(surfaces[0])}"

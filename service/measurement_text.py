@@ -25,7 +25,7 @@ def _lines(measurement: Mapping[str, Any]) -> Iterator[str]:
     for reason in measurement.get("reasons") or ():
         yield f"  {reason['message']} {reason['remedy']}"
     for key, length in (measurement.get("dimensions") or {}).items():
-        yield f"  {NAMES.get(key, key):<18} {interval(length)} mm"
+        yield f"  {NAMES.get(key, key):<18} {interval(length)}"
     yield from _seen(measurement)
     for notice in measurement.get("warnings") or ():
         yield f"  note: {notice['message']}"
@@ -41,8 +41,8 @@ def _seen(measurement: Mapping[str, Any]) -> Iterator[str]:
 
 
 def interval(length: Mapping[str, float]) -> str:
-    """Return value and 95 % interval, to a tenth."""
-    return f"{length['value']:.1f}  (95 %: {length['low']:.1f} to {length['high']:.1f})"
+    """Return value and 95 % interval of a length, mm, to a tenth."""
+    return f"{length['value']:.1f} mm (95 %: {length['low']:.1f} to {length['high']:.1f})"
 
 
 def chances(probabilities: Mapping[str, float], least: float = 0.05) -> str:

@@ -89,7 +89,7 @@ def _why(measurement: Wire) -> str:
 
 
 def _photo_note(measurement: Wire) -> Wire:
-    return {key: measurement.get(key) for key in ("photo", "view", "status", "reasons")}
+    return {key: measurement.get(key) for key in ("photo", "view", "status", "reasons", "dimensions")}
 
 
 def _read_evidence_file(name: str) -> Wire:

@@ -8,6 +8,8 @@ import pytest
 
 from service.cli import main
 
+SAMPLE = Path(__file__).parents[2] / "sample_images_synthetic" / "first" / "s01.jpg"
+
 
 def answered(capsys: pytest.CaptureFixture[str], *words: str) -> str:
     assert main(["identify", *words]) == 0
@@ -83,3 +85,12 @@ def test_saved_measurements_count_and_refused_ones_say_so(capsys: pytest.Capture
     without = json.loads(answered(capsys, *base, "--json"))
     assert with_photo["candidates"][0] != without["candidates"][0]
     assert with_photo["photos"][0]["status"] == "refused"
+
+
+def test_what_each_photo_measured_is_said_with_its_interval(capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["--line", "Ostrabel", "--axle", "front", "--photo", str(SAMPLE)]
+    text, wire = answered(capsys, *words), json.loads(answered(capsys, *words, "--json"))
+    read = wire["photos"][0]["dimensions"]["diameter_mm"]
+    assert read["low"] < read["value"] < read["high"]
+    line = next(line for line in text.splitlines() if line.startswith(f"Photo {SAMPLE.name}: "))
+    assert f"diameter {read['value']:.1f} mm (95 %: {read['low']:.1f} to {read['high']:.1f})" in line
