@@ -97,8 +97,14 @@ def _sentence(verdict: str, name: str, options: Sequence[Wire], identification: 
     if verdict == "decode":
         return f"{name}: no measuring will settle it. Ask for the option code from the vehicle's records.{likeliest}"
     checks = next_checks_of(identification)
-    by = f" Best next: {checks[0].label[0].lower()}{checks[0].label[1:]}." if checks else ""
+    by = f" Best next: {in_a_sentence(checks[0])}." if checks else ""
     return f"{name}: don't order yet.{likeliest}{by}"
+
+
+def in_a_sentence(check: NextCheck) -> str:
+    """Return what a check is of, with its axle: what is fitted at the other one may tell more."""
+    words = f"{check.label[0].lower()}{check.label[1:]}"
+    return f"{words} ({check.axle})" if check.axle in ("front", "rear") else words
 
 
 def _next_check(check: Wire) -> NextCheck:

@@ -92,6 +92,7 @@ def _environment() -> Environment:
         evidence_words=evidence_words,
         unbroken=unbroken,
         percent=show_probability,
+        years=show_years,
     )
     environment.globals["TOOLS"] = TOOLS
     return environment
@@ -111,6 +112,16 @@ def unbroken(text: str) -> Markup:
     """Return ``text`` with its part numbers kept from breaking at their hyphens, and its figures with their %."""
     kept = _PART_NUMBER.sub(r'<span class="num">\1</span>', str(escape(text)))
     return Markup(_SHARE.sub("\\1&nbsp;%", kept))
+
+
+def show_years(years: str) -> str:
+    """Return a span of years as it is read; one without an end is still made.
+
+    >>> show_years("2018-2023"), show_years("2021-")
+    ('2018 to 2023', '2021 to now')
+    """
+    first, _, last = years.partition("-")
+    return f"{first} to {last or 'now'}" if "-" in years else years
 
 
 def show_probability(probability: float) -> str:

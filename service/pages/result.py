@@ -15,6 +15,7 @@ from service.pages.answers import (
     NextCheck,
     PartVerdict,
     Ranked,
+    in_a_sentence,
     next_checks_of,
     ranked_of,
     verdicts_of,
@@ -169,7 +170,7 @@ def customer_text(standing: Standing, unit: Unit) -> str:
     ready = all(verdict.verdict == "ready" for verdict in verdicts) and bool(verdicts)
     checks = next_checks_of(standing.identification)
     if not ready and checks:
-        lines.append(f"What would help most: {checks[0].label[0].lower()}{checks[0].label[1:]}. {checks[0].how}")
+        lines.append(f"What would help most: {in_a_sentence(checks[0])}. {checks[0].how}")
     lines.append(
         "Please compare the numbers on the old parts before fitting. The maker's data and the marking on the part "
         "prevail; work on brakes is for qualified people."

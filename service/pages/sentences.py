@@ -21,6 +21,7 @@ _BARE = re.compile(
 _LENGTHS = [key for key, question in QUESTIONS.items() if question.kind == "length"]
 _NAMES = "|".join(map(plain_name, _LENGTHS))
 _IN_BRACKETS = re.compile(rf"\b(?P<name>{_NAMES}) \((?P<told>[^()]*)\)")
+_AFTER_NAME = re.compile(rf"\b(?P<name>{_NAMES}) (?P<told>{_NUMBER} ± {_NUMBER})(?![\d.]| (?:mm|cm)\b)")
 _KEY = re.compile(r"\b[a-z]+(?:_[a-z]+)+\b")
 _SENTENCES = ("message", "text", "how", "why", "note")
 _LISTS = ("cautions", "open")
@@ -88,6 +89,7 @@ def _sentence(text: str, told: Mapping[str, str]) -> str:
         text = text.replace(reason, told[reason])
     if not quoted and (_TOLD.search(text) or _KEY.search(text)):
         text = _name_units(text)
+    text = _AFTER_NAME.sub(lambda found: f"{found['name']} {found['told']} mm", text)
     text = _IN_BRACKETS.sub(lambda found: f"{found['name']} ({_name_units(found['told'])})", text)
     return _KEY.sub(_words, text)
 

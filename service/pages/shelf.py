@@ -118,14 +118,11 @@ class Shelf:
         fitments = self.catalogue.fitments
         package = int(fitments.package[row])
         code, offered = int(fitments.code[row]), int(fitments.offered[row])
-        months = [int(fitments.built_from[row]), int(fitments.built_to[row])]
         until = int(fitments.year_to[row])
         return Offer(
             package=self.catalogue.packages.keys[package],
             years=f"{int(fitments.year_from[row])} to {'now' if until == STILL_MADE else until}",
-            built=" to ".join("…" if month == UNKNOWN else month_text(month) for month in months)
-            if any(month != UNKNOWN for month in months)
-            else "",
+            built=_months(int(fitments.built_from[row]), int(fitments.built_to[row])),
             option_code="" if code == UNKNOWN else fitments.codes[code],
             offered="" if offered == UNKNOWN else OFFERS[offered],
             brakes=tuple(self._brakes(package)),
@@ -147,6 +144,13 @@ class Shelf:
                 caliper=catalogue.calipers.row(int(packages.caliper[row])),
                 min_wheel_in=None if wheel != wheel else wheel,  # NaN: not known
             )
+
+
+def _months(first: int, last: int) -> str:
+    """Return the months between which a package was built, in words; empty where neither is known."""
+    said = [("from", first)] if first != UNKNOWN else []
+    said += [("to" if said else "until", last)] if last != UNKNOWN else []
+    return " ".join(f"{word} {month_text(month)}" for word, month in said)
 
 
 def figures_of(rotor: Rotor) -> RotorFigures:

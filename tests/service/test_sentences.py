@@ -69,6 +69,14 @@ def test_a_reason_says_its_unit_wherever_it_is_quoted(evidence: str, bare: str, 
     assert found["candidates"][0]["package"] == "P 330 4"
 
 
+def test_readings_that_a_message_names_have_their_unit() -> None:
+    said = "Read again what the photo says of the front rotor (hat diameter 164.4 ± 4.9, thickness 28.70 ± 0.18)."
+    document = {"message": said, "candidates": []}
+    assert in_unit(with_units(document)["message"], "in").endswith(
+        "(hat diameter 6.472 ± 0.193 in, thickness 1.130 ± 0.007 in)."
+    )
+
+
 def test_no_sentence_of_the_demo_shows_a_key_or_a_length_without_its_unit() -> None:
     demo = load_catalogue(None)
     axle = {place.removeprefix("front."): text for place, text in READINGS.items() if ":" not in place}
