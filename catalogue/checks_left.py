@@ -33,6 +33,7 @@ def _believed(observed: AxleEvidence, axle: EvidenceAxle, belief: Posterior) -> 
         pad_lengths={key: each for key, each in observed.pad_lengths.items() if key not in misread},
         thickness_mm=() if "thickness_mm" in misread else observed.thickness_mm,
         bolt_count=None if "bolt_count" in misread else observed.bolt_count,
+        wheel_in=None if "wheel_in" in misread else observed.wheel_in,
         min_mark_mm=None if "min_thickness_mark_mm" in misread else observed.min_mark_mm,
     )
 

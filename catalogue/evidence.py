@@ -9,6 +9,7 @@ from catalogue.measured import BOLT_COUNTS, SEEN_WORDS, read_measurement
 from catalogue.observation import (
     LENGTHS,
     PAD_LENGTHS,
+    PARTS,
     TOOLS,
     AxleEvidence,
     Evidence,
@@ -30,7 +31,6 @@ from catalogue.wire import (
 )
 
 AXLE_NAMES = ("front", "rear", "unknown")
-PARTS = ("rotor", "pads")
 YEARS = (1885, 2100)
 PISTONS = (1, 16)
 
@@ -88,10 +88,9 @@ def _read_month(value: Any, where: str) -> int:
 
 
 def _read_wanted(value: Any, observed: tuple[EvidenceAxle, ...]) -> tuple[tuple[EvidenceAxle, Part], ...]:
-    """Return what is wanted; where nothing is said or named, each axle with evidence, or both axles."""
+    """Return what is wanted: where nothing is said or named, both parts of each axle with evidence."""
     if value is None or value == []:
-        axles = observed or cast("tuple[EvidenceAxle, ...]", ("front", "rear"))
-        return tuple((axle, part) for axle in axles for part in cast("tuple[Part, ...]", PARTS))
+        return tuple((axle, part) for axle in observed for part in PARTS)
     wanted = []
     for number, each in enumerate(read_list(value, "wanted")):
         where = f"wanted[{number}]"

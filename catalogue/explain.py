@@ -74,9 +74,9 @@ class Explainer:
         """Return bits for each package row and, last, for the one of which nothing is known."""
         belief = self._belief
         log_rows = spread_to_packages(belief.prepared, factor.room, factor.log_likelihood)
-        top = float(log_rows.max())
-        likelihood = np.exp(log_rows - top)
         share, other = self._assumptions.other_class, factor.of_other_class
+        top = max(float(log_rows.max()), other)
+        likelihood = np.exp(log_rows - top)
         of_none = (1 - share) * float(likelihood[-1]) + share * float(np.exp(other - top))
         mean, mass = belief.prior_none * of_none, belief.prior_none
         for reading in belief.hypotheses:

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from catalogue.observation import Evidence, EvidenceAxle, Part
+from catalogue.observation import PARTS, Evidence, EvidenceAxle, Part
 from catalogue.posterior import Posterior
-from catalogue.schema import AXLES, FloatArray, IntArray
+from catalogue.schema import AXLES, UNKNOWN, FloatArray, IntArray
 
 MOST = 24
 """So many packages at most; of more, a sample in proportion to their probability stands for all."""
@@ -53,11 +53,20 @@ def field_of(belief: Posterior, evidence: Evidence) -> Field:
     flat = np.concatenate(masses)
     chosen, mass = _pick(flat)
     reading, package = np.divmod(chosen, len(masses[0]))
-    asked = tuple(dict.fromkeys([*evidence.axles, *(axle for axle, _ in evidence.wanted)]))
+    parts = evidence.wanted or tuple((axle, part) for axle in _axles_there(belief) for part in PARTS)
+    asked = tuple(dict.fromkeys([*evidence.axles, *(axle for axle, _ in parts)]))
     at_hand: tuple[EvidenceAxle, ...] = () if "unknown" in asked else ("front", "rear")
     rows = {axle: _rows(belief, axle, (reading, package)) for axle in dict.fromkeys([*asked, *at_hand])}
-    wanted = {(axle, part): _part_numbers(belief, rows[axle], part) for axle, part in evidence.wanted}
+    wanted = {(axle, part): _part_numbers(belief, rows[axle], part) for axle, part in parts}
     return Field(package, reading, mass, rows, asked, wanted)
+
+
+def _axles_there(belief: Posterior) -> list[EvidenceAxle]:
+    """Return the axles that the catalogue has parts of, for any of the packages that the car may have."""
+    both: tuple[EvidenceAxle, ...] = ("front", "rear")
+    possible = np.any([each.package_prior > 0 for each in belief.hypotheses], axis=0)
+    has = (belief.prepared.catalogue.packages.row[possible] != UNKNOWN).any(axis=0).tolist()
+    return [axle for axle, there in zip(both, has, strict=True) if there] or list(both)
 
 
 def _pick(mass: FloatArray) -> tuple[IntArray, FloatArray]:

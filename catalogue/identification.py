@@ -84,7 +84,12 @@ class Identification:
     @property
     def verdict(self) -> Verdict:
         """The worst among the wanted parts."""
-        return "no-match" if fits_nothing(self.belief, self.assumptions) else worst(self.parts)
+        return "no-match" if self.nothing_fits else worst(self.parts)
+
+    @cached_property
+    def nothing_fits(self) -> bool:
+        """Whether nothing in the catalogue fits the readings as they stand."""
+        return fits_nothing(self.belief, self.assumptions)
 
     @cached_property
     def conflicts(self) -> tuple[Conflict, ...]:
@@ -98,14 +103,14 @@ class Identification:
     @cached_property
     def cannot_tell_apart(self) -> tuple[AlikeGroup, ...]:
         """Packages that these readings, or any, leave together; none where nothing fits."""
-        if fits_nothing(self.belief, self.assumptions):
+        if self.nothing_fits:
             return ()
         return alike_groups(self.belief, self.field, self.evidence, self.assumptions)
 
     @cached_property
     def next_checks(self) -> tuple[NextCheck, ...]:
         """Checks worth making, those that tell most for their time first; none where nothing fits."""
-        if not len(self.field) or fits_nothing(self.belief, self.assumptions):
+        if not len(self.field) or self.nothing_fits:
             return ()
         worth = next_checks(self.field, self.checks, self.evidence.axles, self.assumptions)
         if any(conflict.with_records for conflict in self.conflicts):
@@ -141,13 +146,13 @@ class Identification:
     @property
     def message(self) -> str:
         """The answer in a sentence or two."""
-        return message_of(self.verdict, self.parts, (self.belief, self.next_checks, self.conflicts))
+        found = (self.belief, self.next_checks, self.conflicts)
+        return message_of(self.verdict, self.parts, found, nothing_fits=self.nothing_fits)
 
     @property
     def cautions(self) -> list[str]:
         """The standing cautions, and those that this evidence calls for."""
-        nothing_fits = fits_nothing(self.belief, self.assumptions)
-        return cautions_of(self.evidence, self.belief, nothing_fits=nothing_fits)
+        return cautions_of(self.evidence, self.belief, nothing_fits=self.nothing_fits)
 
     @property
     def ignored(self) -> list[Ignored]:

@@ -8,6 +8,7 @@ from catalogue.schema import FloatArray
 
 EvidenceAxle = Literal["front", "rear", "unknown"]
 Part = Literal["rotor", "pads"]
+PARTS: tuple[Part, ...] = ("rotor", "pads")
 Probabilities = Mapping[str, float]
 
 LENGTHS = ("diameter_mm", "height_mm", "centre_bore_mm", "bolt_circle_mm", "ring_inner_mm", "hat_mm")
@@ -157,7 +158,7 @@ class Evidence:
     axles : mapping of EvidenceAxle to AxleEvidence
         Only axles with evidence.
     wanted : tuple of (EvidenceAxle, Part)
-        What the person wants to order.
+        What the person wants to order; where nothing was said or observed none, which means all that there is.
     """
 
     vehicle: Vehicle = Vehicle()

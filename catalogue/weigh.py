@@ -309,7 +309,9 @@ def _weigh_wheel(weighing: _Weighing) -> None:
         return
     likelihood = wheel_likelihood(wheel_in, least_wheel_in(prepared, assumptions), assumptions)
     likelihood[-1] = likelihood[:-1].mean()
-    weighing.factors.append(Factor("wheel_in", "package", np.log(likelihood), f"{wheel_in:g} inch wheel"))
+    log_rows = np.log(likelihood)
+    sound = np.where(likelihood > assumptions.gross_error, log_rows, -np.inf)
+    weighing.factors.append(Factor("wheel_in", "package", log_rows, f"{wheel_in:g} inch wheel", log_sound=sound))
 
 
 def _pass_over_colour(weighing: _Weighing) -> None:

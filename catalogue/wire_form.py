@@ -44,7 +44,7 @@ def _candidate(each: Candidate) -> dict[str, Any]:
         "axle": each.axle,
         "probability": each.probability,
         "why": [
-            {"evidence": why.evidence, "axle": why.axle, "bits": round(why.bits, 3), "text": why.text}
+            {"evidence": why.evidence, "axle": why.axle, "bits": round(why.bits, 3) + 0.0, "text": why.text}
             for why in each.why
         ],
     }

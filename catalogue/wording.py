@@ -33,19 +33,24 @@ def message_of(
     verdict: Verdict,
     parts: Sequence[PartVerdict],
     found: tuple[Posterior, Sequence[NextCheck], Sequence[Conflict]],
+    *,
+    nothing_fits: bool,
 ) -> str:
     """Return the answer in a sentence or two."""
     belief, checks, conflicts = found
-    if verdict == "no-match":
+    if nothing_fits:
         return _no_match(belief)
     settled = [_part(each) for each in parts if each.verdict == "ready"]
-    open_parts = [f"{_axle(each.axle)}{each.part}" for each in parts if each.verdict != "ready"]
+    open_parts = [f"{_axle(each.axle)}{each.part}" for each in parts if each.verdict not in ("ready", "no-match")]
+    lacking = [f"{_axle(each.axle)}{each.part}" for each in parts if each.verdict == "no-match"]
     sentences = [f"Settled: {', '.join(settled)}."] if settled else []
     if open_parts:
         sentences.append(f"Open: {', '.join(open_parts)}.")
+    if lacking:
+        sentences.append(f"Not in the catalogue for this car: {', '.join(lacking)}.")
     sentences += _which_axle(belief)
     sentences += [conflict.text for conflict in conflicts if conflict.with_records]
-    if verdict == "check" and checks:
+    if verdict in ("check", "no-match") and checks:
         sentences.append(f"Next: {checks[0].how}")
     if verdict == "decode":
         sentences.append(DECODE)

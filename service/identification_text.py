@@ -66,7 +66,7 @@ def _ranking(identification: Wire) -> Iterator[str]:
     count = len(rest) + others["count"]
     if count:
         probability = sum(row["probability"] for row in rest) + others["probability"]
-        yield f"  {_percent(probability):>7}  {count} others"
+        yield f"  {_percent(probability):>7}  {count} other{'s' if count > 1 else ''}"
     yield f"  {_percent(identification['none_of_these']):>7}  none of these"
 
 

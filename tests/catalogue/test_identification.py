@@ -339,3 +339,29 @@ def test_the_wheel_is_not_asked_for_where_the_catalogue_gives_no_two_sizes(
         for name, size, each in zip("AB", (330, 374), least, strict=True)
     }
     assert "wheel_in" not in {each.check for each in asked(build(packages)).next_checks}
+
+
+def test_a_wheel_that_clears_no_brake_is_to_be_read_again(build: Build) -> None:
+    packages = {
+        name: {"front": {"rotor": rotor(size, 24), "min_wheel_in": 17}} for name, size in (("A", 330), ("B", 350))
+    }
+    read = {"diameter_mm": 330.1, "thickness_mm": 23.2, "condition": "used", "wheel_in": 15}
+    found = asked(build(packages), axles={"front": read})
+    assert found.verdict == "ready"
+    assert any("wheel size (15 inch wheel) fits no package" in caution for caution in found.cautions)
+
+
+def test_without_evidence_only_what_the_catalogue_has_is_wanted(build: Build) -> None:
+    packages = {name: {"front": {"rotor": rotor(size, 24)}} for name, size in (("A", 330), ("B", 350))}
+    found = asked(build(packages))
+    assert set(verdicts(found)) == {("front", "rotor"), ("front", "pads")}
+    assert found.verdict == "check"
+
+
+def test_a_wanted_part_that_the_catalogue_lacks_is_named(build: Build) -> None:
+    packages = {name: {"front": {"rotor": rotor(size, 24)}} for name, size in (("A", 330), ("B", 350))}
+    wanted = [{"axle": "front", "part": "rotor"}, {"axle": "rear", "part": "rotor"}]
+    found = asked(build(packages), axles={"front": {"diameter_mm": 330, "thickness_mm": 23.5}}, wanted=wanted)
+    assert found.verdict == "no-match"
+    assert "Settled: front rotor R1" in found.message
+    assert "Not in the catalogue for this car: rear rotor." in found.message
