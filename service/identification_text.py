@@ -71,7 +71,7 @@ def _ranking(identification: Wire) -> Iterator[str]:
 
 
 def _open(identification: Wire) -> Iterator[str]:
-    groups = _without_repetition(identification.get("cannot_tell_apart") or ())
+    groups = without_repetition(identification.get("cannot_tell_apart") or ())
     if groups:
         yield "Can't be told apart"
     for group in groups:
@@ -82,7 +82,7 @@ def _open(identification: Wire) -> Iterator[str]:
             yield f"    the same for all of them: {_listed(group['same_parts'], 'and')}"
 
 
-def _without_repetition(groups: Sequence[Wire]) -> Sequence[Wire]:
+def without_repetition(groups: Sequence[Wire]) -> Sequence[Wire]:
     """Leave out what these readings can't tell apart where no reading can."""
     by_any = [(group["axle"], set(group["packages"])) for group in groups if group["by"] == "any reading"]
     return [

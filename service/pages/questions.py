@@ -203,7 +203,7 @@ _ALL = (
         "Across the middle, where the ring stops and the hat begins.",
         tools=_HAND_TOOLS,
     ),
-    Question("hat_mm", "Hat, across", "How wide is the raised middle?", "Across its outside.", tools=_HAND_TOOLS),
+    Question("hat_mm", "Width of the hat", "How wide is the raised middle?", "Across its outside.", tools=_HAND_TOOLS),
     Question(
         "pad_height_mm",
         "Pad height",

@@ -11,6 +11,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from service.charts import ReadingChart, reading_chart
+from service.identification_text import without_repetition
 from service.pages.answers import (
     NextCheck,
     PartVerdict,
@@ -128,7 +129,7 @@ def _page(standing: Standing, unit: Unit) -> ResultPage:
         ],
         conflicts=said["conflicts"],
         charts=[_drawn(chart, lambda mm: show_length(mm, unit)) for chart in charts_of(said)],
-        undecided=[_undecided(group) for group in said["cannot_tell_apart"]],
+        undecided=[_undecided(group) for group in without_repetition(said["cannot_tell_apart"])],
         order=orders,
         care=list(dict.fromkeys(note["text"] for axle in orders for note in axle.get("care", ()))),
         wear=_wear(said.get("wear")),
@@ -200,8 +201,8 @@ def _undecided(group: Mapping[str, Any]) -> Undecided:
 
 def _way(group: Mapping[str, Any], key: str) -> str:
     """Return a way to tell a group apart, with its axle where it is not the group's own."""
-    other = {"front": "rear ", "rear": "front "}.get(group["axle"], "the other axle's ")
-    return f"{other if key in group['by_other_axle'] else ''}{evidence_words(key).lower()}"
+    other = {"front": "rear", "rear": "front"}.get(group["axle"], "the other axle")
+    return f"{evidence_words(key).lower()}{f' ({other})' if key in group['by_other_axle'] else ''}"
 
 
 def _first(words: list[str]) -> list[str]:
