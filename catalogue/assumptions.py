@@ -58,6 +58,8 @@ class Assumptions:
         Evidence key, then tool, to the standard deviation of a reading.
     tolerance_mm, check_std_mm, check_minutes : mapping of str to float
         By evidence key.
+    population_least_spread : mapping of str to float
+        By column, and of any other.
     confusion : mapping of str to (N, N) ndarray
         Rows what it is, columns what is said; each row sums to 1.
     reasons : mapping of str to str
@@ -85,7 +87,6 @@ class Assumptions:
     machining_allowance_mm: float
     thickest_mark_mm: float
     population_widening: float
-    population_least_spread: float
     photo_shared_variance: float
     print_shared_variance: float
     photo_shared_sight: float
@@ -107,6 +108,7 @@ class Assumptions:
     seen_rightly: float
     reading_std_mm: Mapping[str, Mapping[str, float]]
     reading_std_kg: Mapping[str, Mapping[str, float]]
+    population_least_spread: Mapping[str, float]
     tolerance_mm: Mapping[str, float]
     check_std_mm: Mapping[str, float]
     check_minutes: Mapping[str, float]
@@ -117,6 +119,10 @@ class Assumptions:
     def ready_from(self) -> float:
         """Probability from which ordering costs no more, on average, than one more check."""
         return 1 - self.check_cost / self.wrong_order_cost
+
+    def least_spread(self, name: str) -> float:
+        """Return the least spread of a column over all cars, as a share of its mean."""
+        return self.population_least_spread.get(name, self.population_least_spread["other"])
 
 
 def load_assumptions(overrides: Path | None = None) -> Assumptions:

@@ -17,6 +17,7 @@ from catalogue.rooms import spread_to_packages
 from catalogue.rotor_lengths import HandReading, hand_readings
 from catalogue.rotor_thickness import hand_thickness
 from catalogue.schema import UNKNOWN, FloatArray
+from catalogue.stranger import of_any_class
 from catalogue.thickness import ThicknessReadings
 
 CLEARLY = 3.0
@@ -74,11 +75,10 @@ class Explainer:
         """Return bits for each package row and, last, for the one of which nothing is known."""
         belief = self._belief
         log_rows = spread_to_packages(belief.prepared, factor.room, factor.log_likelihood)
-        share, other = self._assumptions.other_class, factor.of_other_class
-        top = max(float(log_rows.max()), other)
+        of_none = of_any_class(float(log_rows[-1]), factor.of_other_class, self._assumptions)
+        top = max(float(log_rows.max()), of_none)
         likelihood = np.exp(log_rows - top)
-        of_none = (1 - share) * float(likelihood[-1]) + share * float(np.exp(other - top))
-        mean, mass = belief.prior_none * of_none, belief.prior_none
+        mean, mass = belief.prior_none * float(np.exp(of_none - top)), belief.prior_none
         for reading in belief.hypotheses:
             mean += float((reading.package_prior * likelihood[reading.rows[axle]]).sum())
             mass += float(reading.package_prior.sum())

@@ -49,13 +49,13 @@ class Spread:
         return log_sum([log1p(-self.elsewhere) + another, log(self.elsewhere) + anywhere])
 
 
-def spread_of(values: FloatArray, assumptions: Assumptions) -> Spread | None:
-    """Return the widened normal density of what is known among ``values``; None where nothing is."""
+def spread_of(values: FloatArray, assumptions: Assumptions, name: str = "") -> Spread | None:
+    """Return the widened normal density of what is known among ``values`` of a column; None where nothing is."""
     known = values[np.isfinite(values)]
     if not len(known):
         return None
     mean = float(known.mean())
-    least = assumptions.population_least_spread * abs(mean)
+    least = assumptions.least_spread(name) * abs(mean)
     return Spread(
         mean,
         assumptions.population_widening * max(float(known.std()), least),

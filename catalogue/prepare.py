@@ -178,5 +178,5 @@ def pad_spreads(prepared: Prepared, assumptions: Assumptions) -> dict[str, Sprea
 
 
 def _spreads(columns: Mapping[str, FloatArray], assumptions: Assumptions) -> dict[str, Spread]:
-    spreads = {name: spread_of(column, assumptions) for name, column in columns.items()}
+    spreads = {name: spread_of(column, assumptions, name) for name, column in columns.items()}
     return {name: spread for name, spread in spreads.items() if spread is not None}

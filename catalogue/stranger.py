@@ -3,7 +3,7 @@
 Such a part may be of any car: then each of its traits is drawn from the population. It may be of another class of car,
 its lengths anywhere about the catalogue's: without that, a rotor beyond all of them would pass for one of them misread.
 Or it is kin of a part that the catalogue has, another year's or another market's: alike in some traits, its hub more
-often than not, and drawn from the population in the others, of which there is at least one. Without kin, a rotor of
+often than not, and as of any car in the others, of which there is at least one. Without kin, a rotor of
 another diameter on the hub that all of a line's cars share would pass for one of the line's with its diameter misread.
 """
 
@@ -68,19 +68,27 @@ def kin_of(prepared: Prepared, factors: Sequence[Factor], assumptions: Assumptio
         if not factor.number:
             traits.setdefault(factor.trait or factor.evidence, []).append(factor)
     numbers = sum(factor.log_unknown for factor in factors if factor.number)
-    rows = [(of_trait[0].room, _alike_or_any(of_trait, assumptions.kin_alike)) for of_trait in traits.values()]
+    rows = [(of_trait[0].room, _alike_or_any(of_trait, assumptions)) for of_trait in traits.values()]
     total = sum_over_rooms(prepared, rows) + numbers
     return Kin(total, len(traits), any(factor.number for factor in factors))
 
 
-def _alike_or_any(of_trait: Sequence[Factor], alike: float) -> FloatArray:
+def _alike_or_any(of_trait: Sequence[Factor], assumptions: Assumptions) -> FloatArray:
     """Return log p(evidence of one trait | kin of each row's part), (N + 1,)."""
-    first = of_trait[0]
+    first, alike = of_trait[0], assumptions.kin_alike
     together = all(each.place is first.place for each in of_trait)
     terms = [each.log_distinct if together else each.log_likelihood for each in of_trait]
-    unknown = sum(each.log_unknown for each in of_trait)
-    mixed: FloatArray = np.logaddexp(reduce(np.add, terms) + log(alike), unknown + log1p(-alike))
+    differs = of_any_class(
+        sum(each.log_unknown for each in of_trait), sum(each.of_other_class for each in of_trait), assumptions
+    )
+    mixed: FloatArray = np.logaddexp(reduce(np.add, terms) + log(alike), differs + log1p(-alike))
     return first.of_rows(mixed) if together else mixed
+
+
+def of_any_class(log_unknown: float, log_other: float, assumptions: Assumptions) -> float:
+    """Return log p(evidence | of any car), of the catalogue's class or, now and then, of another."""
+    share = assumptions.other_class
+    return float(np.logaddexp(log1p(-share) + log_unknown, log(share) + log_other))
 
 
 def log_stranger(
@@ -95,7 +103,11 @@ def log_stranger(
     weighed : mapping of EvidenceAxle to WeighedAxle
     assumptions : Assumptions
     """
-    log_any = _log_any(weighed, assumptions)
+    log_any = of_any_class(
+        sum(float(each.log_likelihood[-1]) for each in weighed.values()),
+        sum(each.log_other_class for each in weighed.values()),
+        assumptions,
+    )
     traits = sum(each.kin.traits for each in weighed.values())
     numbered = any(each.kin.numbered for each in weighed.values())
     if traits == 0 or (traits == 1 and not numbered):
@@ -110,14 +122,6 @@ def log_stranger(
     mean = float(sum(masses)) / (1 - same) / sum(float(way.package_prior.sum()) for way, _ in fitted)
     share = assumptions.kin_of_a_part
     return float(np.logaddexp(log1p(-share) + log_any, log(share) + top + log(max(mean, LEAST))))
-
-
-def _log_any(weighed: Mapping[EvidenceAxle, Strange], assumptions: Assumptions) -> float:
-    """Return log p(evidence | a part of any car), of the catalogue's class or of another."""
-    alike = sum(float(each.log_likelihood[-1]) for each in weighed.values())
-    other = sum(each.log_other_class for each in weighed.values())
-    share = assumptions.other_class
-    return float(np.logaddexp(log1p(-share) + alike, log(share) + other))
 
 
 def _differing(log_kin: FloatArray, log_own: FloatArray, same: float) -> FloatArray:

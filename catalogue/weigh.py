@@ -175,7 +175,7 @@ def _log_ratios(photo: Measured) -> Measured:
 
 def _log_spread(values: FloatArray, assumptions: Assumptions) -> Spread | None:
     spread = spread_of(values, assumptions)
-    least = assumptions.population_least_spread * assumptions.population_widening
+    least = assumptions.least_spread("ratio") * assumptions.population_widening
     return None if spread is None else replace(spread, std=max(spread.std, least), wide=LOG_WIDE)
 
 

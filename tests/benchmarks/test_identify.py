@@ -143,7 +143,7 @@ def plain_loop(catalogue: Catalogue) -> tuple[np.ndarray[Any, Any], float]:
                     sound = density(read_mm, nominal_mm, math.hypot(std_mm, assumed.tolerance_mm[key]))
                 of_row = with_gross_errors(sound, read_mm, std_mm, spread)
                 weight *= of_row
-                of_any = with_gross_errors(unknown, read_mm, std_mm, spread)
+                of_any = of_any_car(read_mm, std_mm, spread)
                 differing *= assumed.kin_alike * of_row + (1 - assumed.kin_alike) * of_any
         weights.append(weight)
         kin.append(differing - assumed.kin_alike ** len(READ_MM) * weight)
@@ -157,6 +157,16 @@ def with_gross_errors(sound: Any, read_mm: float, std_mm: float, spread: Spread)
     anything = density(read_mm, spread.mean, math.hypot(std_mm, spread.wide))
     gross = (1 - spread.elsewhere) * another + spread.elsewhere * anything
     return (1 - gross_error) * sound + gross_error * gross
+
+
+def of_any_car(read_mm: float, std_mm: float, spread: Spread) -> float:
+    """Return the density of a reading of any car's rotor, now and then of another class than the catalogue's."""
+    assumed = default_assumptions()
+    alike, other = (
+        with_gross_errors(density(read_mm, spread.mean, math.hypot(std_mm, wide * spread.std)), read_mm, std_mm, spread)
+        for wide in (1.0, assumed.other_class_widening)
+    )
+    return float((1 - assumed.other_class) * alike + assumed.other_class * other)
 
 
 def density(value: float, mean: float, std: float) -> float:
@@ -174,10 +184,9 @@ def library_calls(catalogue: Catalogue) -> tuple[np.ndarray[Any, Any], float]:
         nominal_mm = getattr(catalogue.rotors, key)[catalogue.packages.rotor[rows]]
         unknown = stats.norm.pdf(read_mm, spreads[key].mean, np.hypot(std_mm, spreads[key].std))
         known = stats.norm.pdf(read_mm, nominal_mm, np.hypot(std_mm, assumed.tolerance_mm[key]))
-        of_row, of_any = (
-            with_gross_errors(sound, read_mm, std_mm, spreads[key])
-            for sound in (np.where(np.isnan(nominal_mm), unknown, known), unknown)
-        )
+        sound = np.where(np.isnan(nominal_mm), unknown, known)
+        of_row = with_gross_errors(sound, read_mm, std_mm, spreads[key])
+        of_any = of_any_car(read_mm, std_mm, spreads[key])
         weights = weights * of_row
         kin = kin * (assumed.kin_alike * of_row + (1 - assumed.kin_alike) * of_any)
     return normalised(catalogue, weights, kin - assumed.kin_alike ** len(READ_MM) * weights)

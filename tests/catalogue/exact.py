@@ -39,6 +39,7 @@ class ExactPosterior:
         self.population = simulator.population
         self.used = simulator.used
         self.widening = 1.0
+        self.differing: dict[str, list[float]] = {}
 
     def __call__(self, evidence: dict[str, Any]) -> dict[tuple[int, str], float]:
         """Return the probability of each (fitment, axle), and of (-1, "") for none of these."""
@@ -56,17 +57,22 @@ class ExactPosterior:
                 likelihood *= unknown[named] if row == UNKNOWN else self._of_package(row, rows[named])
             joint[fitment, axle] = inside * prior * likelihood
         of_other, share = self.assumptions.other_class, self.assumptions.kin_of_a_part
-        any_car = (1 - of_other) * float(np.prod(list(unknown.values()))) + of_other * self._other_class(axles)
+        other = self._other_class(axles)
+        any_other = float(np.prod([np.prod(each) for each in other.values()]))
+        any_car = (1 - of_other) * float(np.prod(list(unknown.values()))) + of_other * any_other
+        for axle, of in traits.items():  # what differs of kin is as of any car
+            differs = zip(of[UNKNOWN], other[axle], strict=True)
+            self.differing[axle] = [(1 - of_other) * a + of_other * b for a, b in differs]
         kin = self._kin(priors, traits) if sum(len(of[UNKNOWN]) for of in traits.values()) > 1 else any_car
         joint[-1, ""] = self.assumptions.none_of_these * ((1 - share) * any_car + share * kin)
         whole = sum(joint.values())
         return {key: value / whole for key, value in joint.items()}
 
-    def _other_class(self, axles: dict[str, Any]) -> float:
-        """Return p(evidence | of another class of car), whose lengths are spread wider."""
+    def _other_class(self, axles: dict[str, Any]) -> dict[str, list[float]]:
+        """Return p(evidence | of another class of car), whose lengths are spread wider, trait by trait."""
         other = copy(self)
         other.widening = self.assumptions.other_class_widening
-        return float(np.prod([np.prod(other._rotor(axle, read, None)) for axle, read in axles.items()]))
+        return {axle: other._rotor(axle, read, None) for axle, read in axles.items()}
 
     def _kin(self, priors: dict[tuple[int, str], float], traits: dict[str, dict[int, list[float]]]) -> float:
         """Return p(evidence | kin of one of these): some traits alike, at least one drawn from the population."""
@@ -77,7 +83,7 @@ class ExactPosterior:
             of_kin, same = prior, prior
             for named, of_rows in traits.items():
                 row = package[AXLES.index(axle if named == "unknown" else named)]
-                unknown = of_rows[UNKNOWN]
+                unknown = self.differing[named]
                 mixed = {
                     each: float(np.prod([alike * a + (1 - alike) * b for a, b in zip(found, unknown, strict=True)]))
                     for each, found in of_rows.items()
@@ -277,7 +283,7 @@ class ExactPosterior:
         for name in RATIO_NAMES:
             column = np.log(getattr(rotors, f"{name}_mm") / rotors.diameter_mm)
             known = column[used][np.isfinite(column[used])]
-            least = self.assumptions.population_least_spread
+            least = self.assumptions.least_spread("ratio")
             std = self.assumptions.population_widening * max(known.std(), least * abs(known.mean()), least)
             spread.append((float(known.mean()), float(std), 0.5))
             own = np.nan if row is None else column[row]

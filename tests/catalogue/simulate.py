@@ -93,7 +93,9 @@ class Simulator:
         own = self._own_traits(kind, list(named)) if like != fitment else {}
         rotors = {each: self._rotor(like, each, name) for each, name in named.items()}
         for each, traits in own.items():
-            rotors[each] = _with_traits(rotors[each], self._rotor(NONE, each, named[each]), traits)
+            for trait in traits:
+                self.widening = self._widening()
+                rotors[each] = _with_traits(rotors[each], self._rotor(NONE, each, named[each]), set(trait))
         axles = {}
         for each, name in named.items():
             self.axle = name
@@ -105,13 +107,13 @@ class Simulator:
         assumptions = self.world.assumptions
         return assumptions.other_class_widening if self.random.random() < assumptions.other_class else 1.0
 
-    def _own_traits(self, kind: str, axles: Sequence[str]) -> dict[str, set[str]]:
+    def _own_traits(self, kind: str, axles: Sequence[str]) -> dict[str, list[Sequence[str]]]:
         """Draw in which of the traits that are looked at a part differs from its kin, axle by axle; one at least."""
         looked_at = [(axle, trait) for axle in axles for trait in TRAITS.get(kind, SIZE)]
         while True:
             own = [pair for pair in looked_at if self.random.random() >= self.world.assumptions.kin_alike]
             if own:
-                return {axle: {name for of, trait in own if of == axle for name in trait} for axle in axles}
+                return {axle: [trait for of, trait in own if of == axle] for axle in axles}
 
     def _has(self, axle: str) -> Any:
         """Return which fitments have an axle; of both or an unknown one, which have any."""
@@ -143,7 +145,7 @@ class Simulator:
         for key in (*LENGTHS, "thickness_mm", "mass_kg"):
             values = getattr(rotors, key)[used]
             values = values[np.isfinite(values)]
-            least = assumptions.population_least_spread * values.mean()
+            least = assumptions.least_spread(key) * values.mean()
             spread[key] = (float(values.mean()), assumptions.population_widening * max(float(values.std()), least))
         self.used = getattr(self, "used", {}) | {axle: used}
         return spread
