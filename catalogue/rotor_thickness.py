@@ -88,7 +88,7 @@ def thickness_factors(axle: AxleEvidence, groups: Sequence[WeighedGroup], popula
 def _rings(population: Population) -> _Rings:
     distinct, assumptions = distinct_rotors(population.prepared, RING), population.assumptions
     spread = population.spread["thickness_mm"]
-    grid = _grid(spread, assumptions.tolerance_mm["thickness_mm"])
+    grid = _grid(spread, assumptions)
     nothing = np.full(len(grid), np.nan)
     columns = distinct.value.T
     new_mm = np.where(np.isnan(columns[0]), grid[0], columns[0])  # the unknown rotor's is integrated over the grid
@@ -101,11 +101,13 @@ def _rings(population: Population) -> _Rings:
     return _Rings(limits, distinct.place, *log_weights)
 
 
-def _grid(spread: Spread, tolerance_mm: float) -> FloatArray:
-    """Return new thicknesses that an unknown rotor may have, (G,), mm."""
-    step = GRID_STEP * tolerance_mm
-    low = max(spread.mean - GRID_STDS * spread.std, step)
-    return np.arange(low, spread.mean + GRID_STDS * spread.std, step)
+def _grid(spread: Spread, assumptions: Assumptions) -> FloatArray:
+    """Return new thicknesses that an unknown rotor, of another class too, may have, (G,), mm."""
+    step = GRID_STEP * assumptions.tolerance_mm["thickness_mm"]
+    reach = GRID_STDS * spread.std
+    far = reach * assumptions.other_class_widening
+    high = max(min(spread.mean + far, assumptions.thickest_mark_mm), spread.mean + reach)
+    return np.arange(max(spread.mean - far, step), high, step)
 
 
 def _log_weight(grid: FloatArray, spread: Spread) -> FloatArray:

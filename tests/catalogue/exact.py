@@ -188,7 +188,9 @@ class ExactPosterior:
             limit = rotors.min_thickness_mm[row]
             return self._of_ring(axle, read, float(rotors.thickness_mm[row]), float(limit))
         mean, spread = self.population[axle]["thickness_mm"]
-        grid = np.linspace(max(mean - 4 * spread, 0.15), mean + 4 * spread, 161)
+        far = 4 * spread * self.assumptions.other_class_widening
+        high = max(min(mean + far, self.assumptions.thickest_mark_mm), mean + 4 * spread)
+        grid = np.linspace(max(mean - far, 0.15), high, 201)
         weight = stats.norm.pdf(grid, mean, self.widening * spread)
         each = [self._of_ring(axle, read, new, np.nan) for new in grid]
         return float((weight @ each) / weight.sum())

@@ -197,11 +197,11 @@ class Simulator:
         return float(self.random.normal(mean, widening * std))
 
     def _thickness(self, spread: tuple[float, float], widening: float) -> float:
-        """Draw a thickness of another class within four deviations of the population's, and over 0."""
+        """Draw a thickness; of another class over 0 and no thicker than a car's rotor is."""
         mean, std = spread
         while True:
             drawn = self._of_population(spread, widening)
-            if widening == 1 or max(mean - 4 * std, 0.15) < drawn < mean + 4 * std:
+            if widening == 1 or 0.15 < drawn < max(self.world.assumptions.thickest_mark_mm, mean + 4 * std):
                 return drawn
 
     def _kind(self, column: Any, row: int) -> int:
