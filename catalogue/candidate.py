@@ -1,5 +1,6 @@
 """The fitments that the car may have, best first."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -52,36 +53,34 @@ class Others:
 
 def rank(belief: Posterior, explainer: Explainer) -> tuple[tuple[Candidate, ...], Others]:
     """Return the fitments worth listing, best first, and what is left."""
-    chosen = [
-        (float(reading.probability[fitment]), fitment, reading)
-        for reading in belief.hypotheses
-        for fitment in np.flatnonzero(reading.probability >= LISTED_FROM).tolist()
-    ]
-    chosen.sort(key=lambda each: -each[0])
-    listed = tuple(_candidate(belief, each, explainer) for each in chosen)
+    chosen = [each for reading in belief.hypotheses for each in _candidates(belief, reading, explainer)]
+    listed = tuple(sorted(chosen, key=lambda each: -each.probability))
     possible = sum(int(np.count_nonzero(reading.prior)) for reading in belief.hypotheses)
     total = sum(float(reading.probability.sum()) for reading in belief.hypotheses)
     rest = max(0.0, total - sum(candidate.probability for candidate in listed))
     return listed, Others(possible - len(listed), rest if possible > len(listed) else 0.0)
 
 
-def _candidate(belief: Posterior, chosen: tuple[float, int, Hypotheses], explainer: Explainer) -> Candidate:
-    probability, fitment, reading = chosen
+def _candidates(belief: Posterior, reading: Hypotheses, explainer: Explainer) -> Iterator[Candidate]:
+    """Yield the fitments worth listing of one way to read the axles."""
     fitments, packages = belief.prepared.catalogue.fitments, belief.prepared.catalogue.packages
-    line, model = fitments.models[fitments.model[fitment]]
-    package = int(fitments.package[fitment])
-    return Candidate(
-        line,
-        model,
-        _years(int(fitments.year_from[fitment]), int(fitments.year_to[fitment])),
-        packages.keys[package],
-        packages.name_of(package),
-        reading.axle,
-        probability,
-        fitment,
-        reading,
-        explainer,
-    )
+    places = np.flatnonzero(reading.probability >= LISTED_FROM)
+    columns = (places, reading.probability, fitments.model, fitments.package, fitments.year_from, fitments.year_to)
+    rows = zip(*(each.tolist() if each is places else each[places].tolist() for each in columns), strict=True)
+    for fitment, probability, model, package, first, last in rows:
+        line, name = fitments.models[model]
+        yield Candidate(
+            line,
+            name,
+            _years(first, last),
+            packages.keys[package],
+            packages.name_of(package),
+            reading.axle,
+            probability,
+            fitment,
+            reading,
+            explainer,
+        )
 
 
 def _years(first: int, last: int) -> str:

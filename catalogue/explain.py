@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -44,14 +45,16 @@ class Explainer:
         self._belief = belief
         self._evidence = evidence
         self._assumptions = assumptions
-        self._bits = {
-            (axle, number): self._bits_of(axle, factor)
-            for axle, weighed in belief.weighed.items()
-            for number, factor in enumerate(weighed.factors)
-        }
-        self._record_bits = self._bits_of_records()
         self._read = {axle: _Read.of(observed, assumptions) for axle, observed in evidence.axles.items()}
         self._known: dict[tuple[EvidenceAxle, int], tuple[Reason, ...]] = {}
+
+    @cached_property
+    def _bits(self) -> dict[tuple[EvidenceAxle, int], FloatArray]:
+        return {
+            (axle, number): self._bits_of(axle, factor)
+            for axle, weighed in self._belief.weighed.items()
+            for number, factor in enumerate(weighed.factors)
+        }
 
     def reasons(self, reading: Hypotheses, fitment: int) -> tuple[Reason, ...]:
         """Return a reason for each piece of evidence, the strongest first."""
@@ -85,7 +88,8 @@ class Explainer:
         bits: FloatArray = (log_rows - top - np.log(max(mean / mass, TINY))) / np.log(2)
         return bits
 
-    def _bits_of_records(self) -> FloatArray | None:
+    @cached_property
+    def _record_bits(self) -> FloatArray | None:
         records = self._belief.records
         if records is None:
             return None

@@ -54,6 +54,10 @@ class Factor:
         """Return for each row, (N + 1,), what ``distinct``, (U,), says of it."""
         return distinct if self.place is None else distinct[self.place]
 
+    def at_rows(self, distinct: FloatArray, rows: IntArray) -> FloatArray:
+        """Return the same for some rows."""
+        return distinct[rows] if self.place is None else distinct[self.place[rows]]
+
     @property
     def log_unknown(self) -> float:
         """Return log p(evidence | a part of which nothing is known)."""

@@ -1,13 +1,13 @@
 """From rotors, pads and calipers to the packages that take them."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from math import log
 
 import numpy as np
 
 from catalogue.factor import Room
 from catalogue.prepare import Prepared
-from catalogue.schema import FloatArray
+from catalogue.schema import FloatArray, IntArray
 
 
 def spread_to_packages(prepared: Prepared, room: Room, log_rows: FloatArray) -> FloatArray:
@@ -24,6 +24,23 @@ def spread_to_packages(prepared: Prepared, room: Room, log_rows: FloatArray) -> 
     spread, two = log_rows[prepared.rotor], prepared.two_sided
     right = log_rows[prepared.rotor_right[two]]
     spread[two] = np.logaddexp(spread[two], right) - log(2)
+    return spread
+
+
+def spread_to_some(
+    prepared: Prepared, room: Room, log_at: Callable[[IntArray], FloatArray], rows: IntArray
+) -> FloatArray:
+    """Return the same for some package rows, (S,), from a function that gives what is said of some rows of the room."""
+    if room == "package":
+        return log_at(rows)
+    if room == "pads":
+        return log_at(prepared.pads[rows])
+    if room == "caliper":
+        return log_at(prepared.caliper[rows])
+    left, right = prepared.rotor[rows], prepared.rotor_right[rows]
+    spread = log_at(left)
+    two = np.flatnonzero(left != right)
+    spread[two] = np.logaddexp(spread[two], log_at(right[two])) - log(2)
     return spread
 
 

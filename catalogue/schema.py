@@ -221,8 +221,9 @@ class PackageAxles:
 
     def name_of(self, package: int) -> str:
         """Return the name of package ``package`` (an index into ``keys``), from either axle's row."""
-        names = [self.name[row] for row in self.row[package] if row != UNKNOWN]
-        return next((name for name in names if name), "")
+        front, rear = self.row[package].tolist()
+        name = self.name[front] if front != UNKNOWN else ""
+        return name or (self.name[rear] if rear != UNKNOWN else "")
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -9,7 +10,7 @@ from catalogue.factor import Factor
 from catalogue.hypotheses import Hypotheses
 from catalogue.observation import EvidenceAxle
 from catalogue.prepare import Prepared
-from catalogue.rooms import spread_to_packages
+from catalogue.rooms import spread_to_some
 from catalogue.schema import FloatArray, IntArray
 from catalogue.weigh import WeighedAxle
 
@@ -82,8 +83,8 @@ def _share(prepared: Prepared, factor: Factor, rows: IntArray) -> FloatArray:
     """Return for some package rows, (S,), the probability that what was read of their part is no gross error."""
     assert factor.log_sound is not None
     sound, either = (
-        spread_to_packages(prepared, factor.room, each)[rows]
-        for each in (factor.of_rows(factor.log_sound), factor.log_likelihood)
+        spread_to_some(prepared, factor.room, partial(factor.at_rows, each), rows)
+        for each in (factor.log_sound, factor.log_distinct)
     )
     share: FloatArray = np.exp(np.minimum(sound - either, 0.0))
     return share
