@@ -8,6 +8,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import BrowserContext, Page, Response, expect
 
+import catalogue
 from catalogue import Catalogue
 from service.pages.shelf import Brake, Shelf
 
@@ -16,7 +17,7 @@ Begin = Callable[[Page], None]
 Open = Callable[..., BrowserContext]
 FIRST_PAGE_BYTES = 100_000
 SERIOUS = ("serious", "critical")
-PAGES = ("/", "/car", "/bench", "/guide", "/catalogue", "/catalogue/overlaps", "/catalogue/check")
+PAGES = ("/", "/car", "/bench", "/guide", "/catalogue", "/catalogue/overlaps", "/catalogue/check", "/nothing")
 
 
 def test_the_first_page_is_light(page: Page) -> None:
@@ -72,6 +73,91 @@ def test_axe_finds_nothing_serious_about_a_photo_and_a_question(
     assert _serious(page) == []
 
 
+def test_axe_finds_nothing_serious_where_something_is_asked_back(
+    open_context: Open, begin_at_the_car: Begin, empty_photo: Path, brake: Brake, fill: Fill, tmp_path: Path
+) -> None:
+    page = open_context(360, color_scheme="dark").new_page()
+    begin_at_the_car(page)
+    fill(page, "car.vin", "1G4AH99H45G118341")
+    page.keyboard.press("Enter")
+    expect(page.locator(".spelt")).to_be_visible()
+    assert _serious(page) == []
+    page.goto(page.url.split("/looks")[0] + "/readings")
+    fill(page, "front.diameter_mm", "13")
+    page.keyboard.press("Tab")
+    assert _serious(page) == []
+    page.goto("/bench")
+    page.set_input_files("#photo", empty_photo)
+    page.click("text=Measure them")
+    expect(page.locator("#rows tbody tr")).to_have_count(1)
+    assert _serious(page) == []
+    page.locator("#rows").get_by_role("link", name="Photo").click()
+    expect(page.locator("#fit .fault")).to_be_visible()
+    assert _serious(page) == []
+    for path in Path(catalogue.__file__).with_name("demo").glob("*.csv"):
+        (tmp_path / path.name).write_text(path.read_text("utf-8").replace(brake.rotor.part, "", 1), "utf-8")
+    page.goto("/catalogue/check")
+    page.fill("#folder", str(tmp_path))
+    page.click("text=Check it")
+    expect(page.locator(".cells .bad").first).to_be_visible()
+    assert _serious(page) == []
+
+
+def test_on_the_phone_by_keyboard_alone(page: Page, car: tuple[str, str, str]) -> None:
+    page.goto("/")
+    _tab_to(page, "a[href='/phone']")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/phone")
+    for name in ("axle", "parts"):
+        _tab_to(page, f"[name={name}]")
+        page.keyboard.press("Space")
+    page.keyboard.press("Enter")
+    for level, name in zip(("line", "model", "year"), car, strict=True):
+        page.wait_for_url(f"**/vehicle/{level}")
+        _tab_to(page, f"button[value='{name}']")
+        page.keyboard.press("Enter")
+    page.wait_for_url("**/ask/*")
+    first = page.url
+    _tab_to(page, "button[value=pass]")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Question 2.")
+    assert page.url != first
+    _tab_to(page, "main a[href$='/ask/car.vin']")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/ask/car.vin")
+    _tab_to(page, '[id="car.vin"]')
+    page.keyboard.type("1G4AH99H45G118341")  # 49 CFR 565.15: its example with a 5 heard as a 9
+    page.keyboard.press("Enter")
+    expect(page.locator(".spelt")).to_be_visible()
+    _tab_to(page, "button[value='1G4AH59H45G118341']")
+    page.keyboard.press("Enter")
+    expect(page.locator("main form")).to_contain_text("check digit are right")
+    _tab_to(page, "main a[href$='/result']")
+    page.keyboard.press("Enter")
+    expect(page.locator(".verdict").first).to_be_visible()
+    _tab_to(page, "[data-copy]")
+
+
+def test_on_the_bench_by_keyboard_alone(page: Page, empty_photo: Path, brake: Brake) -> None:
+    page.goto("/")
+    _tab_to(page, "a[href='/bench']")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/bench")
+    _tab_to(page, "#photo")
+    page.set_input_files("#photo", empty_photo)  # what chooses a file is the browser's own window
+    _tab_to(page, "main form .button")
+    page.keyboard.press("Enter")
+    expect(page.locator("#rows tbody tr")).to_have_count(1)
+    _tab_to(page, "#rows a[href$='/readings']")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/readings")
+    _tab_to(page, '[id="unknown.rotor_mark"]')
+    page.keyboard.type(brake.rotor.marks[0])
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/result")
+    expect(page.locator("#order")).to_contain_text(brake.rotor.part)
+
+
 def test_at_the_car_by_keyboard_alone(page: Page, car: tuple[str, str, str], brake: Brake) -> None:
     page.goto("/")
     _tab_to(page, "a[href='/car']")
@@ -111,6 +197,11 @@ def test_everything_works_without_javascript(
     fill(page, "front.thickness_mm", f"{brake.rotor.thickness_mm - 0.4:g}")
     page.click("text=Show the result")
     expect(page.locator(".verdict")).to_have_count(2)
+    page.click(".steps >> text=Looks")
+    fill(page, "car.vin", "1G4AH99H45G118341")
+    page.click("main form >> text=Go on")
+    page.get_by_role("button", name="1G4AH59H45G118341").click()
+    expect(page.locator("main form")).to_contain_text("check digit are right")
     page.goto("/bench")
     page.set_input_files("#photo", [no_photo, no_photo])
     page.click("text=Measure them")
