@@ -87,6 +87,7 @@ def test_corners_can_be_set_on_a_card_that_was_not_found(
     page.click("text=Fit again")
     page.wait_for_load_state("networkidle")
     expect(page.locator(".handle.reference")).to_have_count(4)
+    expect(page.locator("#fit .fault")).to_contain_text("the blue ones onto the corners of what you named")
 
 
 def test_arrow_keys_move_a_handle(measured: Page) -> None:
