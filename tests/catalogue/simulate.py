@@ -194,7 +194,7 @@ class Simulator:
 
     def _of_population(self, spread: tuple[float, float], widening: float) -> float:
         mean, std = spread
-        return float(self.random.normal(mean, widening * std))
+        return abs(float(self.random.normal(mean, widening * std))) + 1e-3
 
     def _thickness(self, spread: tuple[float, float], widening: float) -> float:
         """Draw a thickness; of another class over 0 and no thicker than a car's rotor is."""
