@@ -14,6 +14,7 @@ TAGS = {
     "decode": "≡ Ask the records",
     "no-match": "✕ Fits nothing known",
 }
+OF_THE_CAR = ("wheel_in",)  # asked once, though the ranking tells apart which axle's brake the wheel must clear
 _PLACES = {"front": "Front ", "rear": "Rear ", "unknown": ""}
 
 
@@ -76,8 +77,11 @@ def verdicts_of(identification: Wire) -> list[PartVerdict]:
 
 
 def next_checks_of(identification: Wire) -> list[NextCheck]:
-    """Return the checks that are still worth making, the best first."""
-    return [_next_check(check) for check in identification["next_checks"]]
+    """Return the checks that are still worth making, the best first; what is read off the car itself, once."""
+    best: dict[tuple[str, str], NextCheck] = {}
+    for check in map(_next_check, identification["next_checks"]):
+        best.setdefault((check.key, check.axle), check)
+    return list(best.values())
 
 
 def _verdict(axle: str, part: str, said: Wire, identification: Wire) -> PartVerdict:
@@ -111,7 +115,7 @@ def _next_check(check: Wire) -> NextCheck:
     question = question_of(check["check"])
     return NextCheck(
         key=check["check"],
-        axle=check.get("axle") or "car",
+        axle="car" if check["check"] in OF_THE_CAR else check.get("axle") or "car",
         label=evidence_words(check["check"]),
         how=check.get("how") or (question.how if question else ""),
         minutes=check.get("minutes", 0),

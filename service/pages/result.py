@@ -24,7 +24,7 @@ from service.pages.answers import (
 from service.pages.car import SHOWN_WAYS, Step, form_of, steps_of
 from service.pages.desk import AtDesk, Standing
 from service.pages.frame import frame_of, go_to, show_page
-from service.pages.job import Job
+from service.pages.job import Job, question_id
 from service.pages.lengths import Unit, show_length
 from service.pages.questions import QUICK, evidence_words
 from service.pages.reading_charts import charts_of
@@ -39,9 +39,10 @@ _BY_RECORD = {"option_code": "car.option_code", "vin": "car.vin", "built": "car.
 
 @dataclass(frozen=True)
 class Way:
-    """A check still worth making, and the address of the form that takes it."""
+    """A check still worth making, the axle where it has to be said, and the address of the form that takes it."""
 
     check: NextCheck
+    axle_words: str
     address: str
 
 
@@ -124,9 +125,7 @@ def _page(standing: Standing, unit: Unit) -> ResultPage:
         steps=steps_of(standing.job_id, standing.job, "result"),
         answer=ranked_of(said, SHOWN_ROWS),
         verdicts=verdicts_of(said),
-        ways=[
-            Way(check, _address(standing.job_id, standing.job, check)) for check in next_checks_of(said)[:SHOWN_WAYS]
-        ],
+        ways=_ways(standing),
         conflicts=said["conflicts"],
         charts=[_drawn(chart, lambda mm: show_length(mm, unit)) for chart in charts_of(said)],
         undecided=[_undecided(group) for group in without_repetition(said["cannot_tell_apart"])],
@@ -179,12 +178,32 @@ def customer_text(standing: Standing, unit: Unit) -> str:
     return in_unit("\n".join(lines), unit)
 
 
+def _ways(standing: Standing) -> list[Way]:
+    """Return the checks still worth making that were not answered yet, each axle named where there are several."""
+    job = standing.job
+    checks = [check for check in next_checks_of(standing.identification) if _place(check) not in job.answers]
+    shown = checks[:SHOWN_WAYS]
+    several = len({check.axle for check in shown if check.axle != "car"}) > 1
+    return [
+        Way(check, _axle_words(job, check, several=several), _address(standing.job_id, job, check)) for check in shown
+    ]
+
+
+def _axle_words(job: Job, check: NextCheck, *, several: bool) -> str:
+    return check.axle if several and check.axle in ("front", "rear") else job.axle_words(_place(check))
+
+
+def _place(check: NextCheck) -> str:
+    """Return where a check's answer is kept."""
+    return _BY_RECORD.get(check.key) or question_id(check.axle, check.key)
+
+
 def _address(job_id: str, job: Job, check: NextCheck) -> str:
     """Return where a check is answered: a question on the phone, else the field of a form."""
+    place = _place(check)
     if check.key in _BY_RECORD:
-        place, form = _BY_RECORD[check.key], "readings" if job.bench else "looks"
+        form = "readings" if job.bench else "looks"
     else:
-        place = "car.wheel_in" if check.key == "wheel_in" else f"{check.axle}.{check.key}"
         form = "looks" if check.key in QUICK and not job.bench and not job.axle_words(place) else "readings"
     return f"/jobs/{job_id}/ask/{place}" if job.entrance == "phone" else f"/jobs/{job_id}/{form}#{place}"
 

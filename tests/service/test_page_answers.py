@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from catalogue import Catalogue, identify, load_catalogue, read_evidence
-from service.pages.answers import verdicts_of
+from service.pages.answers import next_checks_of, verdicts_of
 from service.pages.evidence import evidence_of, faults_of, told_options
 from service.pages.forms import take_answers, take_wanted
 from service.pages.job import Answer, Job, Shot
@@ -148,3 +148,10 @@ def test_photos_can_be_replaced_and_left_out() -> None:
     job = Job().with_shot(first).with_shot(second).with_shot(Shot("a", "3.jpg", "front"))
     assert [shot.name for shot in job.shots] == ["3.jpg", "2.jpg"]
     assert job.without_shot("a").shots == (second,)
+
+
+def test_the_wheel_is_asked_for_once_and_of_the_car() -> None:
+    told = [("wheel_in", "rear"), ("thickness_mm", "front"), ("wheel_in", "front")]
+    checks = [{"check": key, "axle": axle, "gain_bits": 1.0, "minutes": 1, "how": "…"} for key, axle in told]
+    found = [(check.key, check.axle) for check in next_checks_of({"next_checks": checks})]
+    assert found == [("wheel_in", "car"), ("thickness_mm", "front")]

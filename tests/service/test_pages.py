@@ -88,6 +88,15 @@ def test_a_forms_answer_is_a_redirect(client: TestClient, job: str) -> None:
     assert "can&#39;t be right" in client.get(f"{job}/readings").text
 
 
+def test_what_was_answered_is_not_advised_again(client: TestClient, job: str) -> None:
+    for level, name in (("line", "Ostrabel"), ("model", "Fennock"), ("year", "2020")):
+        client.post(f"{job}/vehicle/{level}", data={"choice": name})
+    advised = f'href="{job}/looks#car.wheel_in"'
+    assert client.get(f"{job}/result").text.count(advised) == 1
+    client.post(f"{job}/looks", data={"car.wheel_in": "16"})
+    assert advised not in client.get(f"{job}/result").text
+
+
 def test_a_vehicle_number_is_read_back_once_before_the_way_goes_on(client: TestClient, job: str) -> None:
     looks = f"{job}/looks"
     heard = {"car.vin": "1G4AH99H45G118341"}  # 49 CFR 565.15: its example with a 5 read as a 9
