@@ -12,7 +12,7 @@ from vision.edges import Image
 from vision.figure import EdgeSamples
 from vision.measurement import FloatArray
 from vision.photo import Photo
-from vision.placing import Placed
+from vision.placing import Placed, hat_top
 from vision.request import Request
 from vision.rim import Look, Rim, follow_rim
 from vision.scene import ROUNDS, Scene, fit_scene
@@ -29,7 +29,7 @@ OPEN = 15.0
 # How far from the last fit the rim is looked for, and how unlike its circle, as shares of its radius.
 FOLLOWED_SHARES = ((0.045, 0.006), (0.02, 0.003))
 # Inner circles are told by the scene and hardly tell it: a fillet or a lip taken for an edge must not move the rim.
-CIRCLE_STD_FACTORS = {"ring_inner": 30.0, "hat": 30.0, "centre_bore": 30.0, "bolt_circle": 12.0}
+CIRCLE_STD_FACTORS = {"ring_inner": 8.0, "hat": 8.0, "centre_bore": 8.0, "bolt_circle": 2.5}
 PITCH_STD = 0.0005
 LEAST_PART = 6
 LEAST_REACH_PX, LEAST_WAVE_PX = 6.0, 1.0
@@ -163,9 +163,9 @@ def fit(photo: Photo, request: Request, sights: Sights, start: Start, near: Scen
     if sights.wall is not None:
         terms.append(CircleTerm(sights.wall, "log_rim", {"thickness": -1.0}, "wall_offset"))
     values = {} if near is None else dict(near.values)
-    if sights.pitch_mm is not None and near is not None:
-        values |= _rescaled(near, sights)
-    terms += [_circle_term(circle, unknowns, near, sights) for circle in sights.circles.values() if near is not None]
+    if near is not None:
+        values |= _as_high_as_the_bolts(near, request, sights)
+        terms += [_circle_term(circle, unknowns, near, (request, sights)) for circle in sights.circles.values()]
     rounds = ROUGH_ROUNDS if near is None else ROUNDS
     return fit_scene(unknowns.restart(values), terms, pose.rotation, (photo.width, photo.height), rounds=rounds)
 
@@ -180,20 +180,27 @@ def _rim_terms(rim: EdgeSamples) -> list[Term]:
     ]
 
 
-def _rescaled(near: Scene, sights: Sights) -> dict[str, float]:
-    """Return the lengths of a scene of nominal size brought to the size that the bolt circle gives it."""
-    assert sights.pitch_mm is not None
-    grown = sights.pitch_mm / 2 / sights.circles["bolt_circle"].radius_mm
+def _as_high_as_the_bolts(near: Scene, request: Request, sights: Sights) -> dict[str, float]:
+    """Return starts with the hat as high as its bolts were seen, all of it as large as a known pitch circle says.
+
+    None where a reference stands by that height too: it would no longer lie where the photo shows it.
+    """
+    if "bolt_circle" not in sights.circles or any(placed.lies != "face" for placed in sights.placed):
+        return {}
+    bolts = sights.circles["bolt_circle"]
+    grown = 1.0 if sights.pitch_mm is None else sights.pitch_mm / 2 / bolts.radius_mm
+    shares = hat_top(request.hat)
+    rest_mm = sum(share * near.values[name] for name, share in shares.items() if name != "height")
     return {
-        "log_rim": near.values["log_rim"] + np.log(grown),
-        "log_far": near.values["log_far"] + np.log(grown),
-        "hat_top": sights.circles["bolt_circle"].height_mm * grown,
+        "log_rim": near.values["log_rim"] + float(np.log(grown)),
+        "log_far": near.values["log_far"] + float(np.log(grown)),
+        "height": (bolts.height_mm * grown - rest_mm) / shares["height"],
     }
 
 
-def _circle_term(circle: Circle, unknowns: Unknowns, near: Scene | None, sights: Sights) -> CircleTerm:
+def _circle_term(circle: Circle, unknowns: Unknowns, near: Scene, seen: tuple[Request, Sights]) -> CircleTerm:
     """Add a circle's radius and offset to the unknowns and return its term."""
-    assert near is not None
+    request, sights = seen
     radius, offset = f"log_{circle.name}", f"{circle.name}_offset"
     px_per_mm = float(np.exp(near.values["log_focal"] - near.values["log_far"]))
     is_pitch = circle.name == "bolt_circle" and sights.pitch_mm is not None
@@ -205,5 +212,5 @@ def _circle_term(circle: Circle, unknowns: Unknowns, near: Scene | None, sights:
     samples = replace(samples, bright_inside=np.zeros(len(samples)))
     if not is_pitch:
         samples = replace(samples, std_px=samples.std_px * CIRCLE_STD_FACTORS[circle.name])
-    height: Height = {"": 0.0} if circle.name in ON_FACE else {"hat_top": 1.0}
+    height: Height = {"": 0.0} if circle.name in ON_FACE else hat_top(request.hat)
     return CircleTerm(samples, radius, height, offset)

@@ -12,7 +12,7 @@ from vision.describe import RingDescription, describe_ring
 from vision.focus import sharpness
 from vision.measurement import FloatArray, Measurement
 from vision.photo import Photo
-from vision.placing import Placed
+from vision.placing import Placed, hat_top
 from vision.references.find import find_references
 from vision.references.floor import Floor
 from vision.references.marked import place_marks
@@ -44,7 +44,7 @@ WORST_REFERENCE = 6.0
 WORST_STRAIN = 2.6
 OBLIQUE_DEG, SHORT_ARC, SMALL_REFERENCE_PX = 40.0, 0.45, 70.0
 BENCH_THICKNESS_STD_MM = 2.0
-WALL_THICKNESS_STD_MM = 3.0
+HEIGHT_STD_MM = 3.0
 UNCHECKED_STD = 0.02
 # Photos hold more doubt than the scene models: rims taken for chamfers, tilts of small references. On the 135 bench
 # photos of the ``fitting`` set that were measured, the middle half of the errors was 1.4 to 1.5 of what the bare
@@ -166,8 +166,9 @@ def _best_trial(
 
 @dataclass(frozen=True)
 class _Seen:
-    """A photo's scene and all that was read from it."""
+    """A photo's scene, which way up its rotor was taken to lie, and all that was read from it."""
 
+    request: Request
     scene: Scene
     sights: Sights
     ring: RingDescription
@@ -179,12 +180,16 @@ def _seen(photo: Photo, request: Request, reference: Reference, trial: _Trial) -
     outlines = [placed.sighting.corners_px for placed in sights.placed]
     hat_up = None if request.hat == "auto" else request.hat == "up"
     ring = describe_ring(photo, scene, hidden_px=outlines, hat_up=hat_up)
-    request = _with_hat(request, ring)
+    told, request = request, _with_hat(request, ring)
+    if request.hat == "down" != told.hat and any(placed.lies == "bench" for placed in sights.placed):
+        # The bench is farther down than was taken for granted, and with it the reference's place in the scene.
+        trial = _Trial.of(photo, request, trial.rim, sights.placed)
+        scene, sights = trial.scene, trial.sights
     pitch_mm = reference.size_mm[0] if reference.family == "bolt-circle" and "bolt_circle" in ring.circles else None
     wall = None if trial.rim.by_hand else find_wall(photo.bgr, scene, trial.rim.noise)
     sights = replace(sights, wall=wall, circles=ring.circles, pitch_mm=pitch_mm)
     scene = fit(photo, request, sights.thinned(FINE_SAMPLES), trial.start, scene)
-    return _Seen(replace(scene, covariance=scene.covariance * UNMODELLED**2), sights, ring)
+    return _Seen(request, replace(scene, covariance=scene.covariance * UNMODELLED**2), sights, ring)
 
 
 def _with_hat(request: Request, ring: RingDescription) -> Request:
@@ -275,21 +280,18 @@ def _read(photo: Photo, seen: _Seen) -> Measurement:
 
 def _heights(seen: _Seen) -> dict[str, UFloat]:
     """Return thickness and overall height where the photo shows them."""
-    thickness = seen.scene.numbers["thickness"]
-    if seen.sights.wall is None or thickness.std_dev > WALL_THICKNESS_STD_MM:
-        return {}
-    heights = {"thickness_mm": thickness}
-    if seen.ring.middle.hat_up and "bolt_circle" in seen.ring.circles:
-        heights["height_mm"] = seen.scene.numbers["hat_top"] + thickness
-    return heights
+    shown = {"thickness": seen.sights.wall is not None, "height": "bolt_circle" in seen.ring.circles}
+    heights = {f"{name}_mm": seen.scene.numbers[name] for name, shows in shown.items() if shows}
+    return {name: height for name, height in heights.items() if height.std_dev < HEIGHT_STD_MM}
 
 
 def _geometry(seen: _Seen) -> dict[str, FloatArray]:
     scene, values = seen.scene, seen.scene.values
+    hat_mm = sum(share * values[name] for name, share in hat_top(seen.request.hat).items())
     geometry = {"rim_px": scene.to_pixels(circle(scene.rim_radius_mm, 72))}
     if seen.sights.placed:
         geometry["reference_px"] = np.concatenate([p.sighting.corners_px for p in seen.sights.placed])
     for name in seen.ring.circles:
-        height = 0.0 if name == "ring_inner" else values["hat_top"]
+        height = 0.0 if name == "ring_inner" else hat_mm
         geometry[f"{name}_px"] = scene.to_pixels(circle(float(np.exp(values[f"log_{name}"])), 72, height))
     return geometry

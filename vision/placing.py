@@ -15,6 +15,11 @@ Lies = Literal["face", "bench", "hat"]
 OFFSET_STD_PX = 0.1
 
 
+def hat_top(hat: str) -> Height:
+    """Return how high over the friction face the hat's flat lies: the mounting face, or hat down its inside."""
+    return {"height": -1.0, "hat_metal": 1.0} if hat == "down" else {"height": 1.0, "thickness": -1.0}
+
+
 @dataclass(frozen=True)
 class Placed:
     """A sighting at its place.
@@ -41,7 +46,7 @@ class Placed:
         if self.lies == "face":
             return top
         if self.lies == "hat":
-            return top | {"hat_top": 1.0}
+            return {**top, **hat_top(request.hat)}
         return top | ({"height": -1.0} if request.hat == "down" else {"thickness": -1.0})
 
     def term(self, request: Request) -> FigureTerm:

@@ -21,7 +21,7 @@ RING_SHARE, RING_SPREAD, OFF_RING_WEIGHT = 0.8, 0.12, 0.02
 MOST_INNER = 4
 MOST_OFF_CENTRE, SAME = 0.35, 0.012
 # Tighter than this a rim need not be: the end of the pads' sweep, beside it, is tighter still.
-TIGHT = 0.8
+TIGHT, TIGHT_POWER = 0.8, 1.5
 # A traced rim may be somewhat larger than the ellipse that led to it.
 LEEWAY = 1.1
 # The rim is looked for around this many circles, this many times as large and so far about it.
@@ -72,10 +72,15 @@ def _traced(photo: Image, groups: Sequence[Family], on_face: Sequence[Sighting],
             continue
         rim = trace_rim(photo, family.outer)
         if rim is not None:
-            rating = _promise(family, rim.ellipse, on_face) * min(1.0, rim.tightness / TIGHT) * rim.in_frame**2
+            rating = _promise(family, rim.ellipse, on_face) * _looks_round(rim)
             best = max(best, rating)
             found.append(replace(rim, rating=rating))
     return found
+
+
+def _looks_round(rim: Rim) -> float:
+    """Weigh a rim by how much of it lies on one circle, and how much of it the photo holds."""
+    return float(min(1.0, rim.tightness / TIGHT) ** TIGHT_POWER * rim.in_frame**2)
 
 
 def _distinct(rims: list[Rim]) -> list[Rim]:

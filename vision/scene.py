@@ -180,8 +180,11 @@ class _Problem:
         Where they contradict each other, none of them is known as well as its own samples say.
         """
         view, values = self.trial(x[None, :])
-        telling = [w for w in weighted if w.term.gives_scale]
-        return max((float(np.sqrt(np.mean(w.residuals(view, values) ** 2))) for w in telling), default=0.0)
+        curves: dict[str, list[FloatArray]] = {}
+        for w in weighted:
+            if w.term.gives_scale:
+                curves.setdefault(w.term.curve, []).append(w.residuals(view, values)[0])
+        return max((float(np.sqrt(np.mean(np.concatenate(parts) ** 2))) for parts in curves.values()), default=0.0)
 
     def misfit(self, x: FloatArray, weighted: Sequence[Weighted]) -> float:
         bare = [replace(w, weight=np.ones_like(w.weight)) for w in weighted]

@@ -19,19 +19,20 @@ CROPPED_LENSES_MM = ((27.0, 0.16), (39.0, 0.16), (56.0, 0.2))
 SHIFT_STD, CROPPED_SHIFT_STD = 0.02, 0.08
 PLAIN_ASPECTS = (4 / 3, 3 / 2, 16 / 9)
 # Phones straighten most of what their lenses bend.
-K1_STD = 0.02
+K1_STD = 0.012
 # What the tags of the ``fitting`` set tell of it: 0.28 to 0.65.
 BLOOM_PX, BLOOM_STD_PX = 0.45, 0.15
 THICKNESS_MM, THICKNESS_STD_MM = 22.0, 7.0
 HEIGHT_MM, HEIGHT_STD_MM = 52.0, 15.0
+HAT_METAL_MM, HAT_METAL_STD_MM = 7.0, 2.0
 TOLD_STD_MM = 0.3
 # The silhouette runs where the outer chamfer ends, so far below the face.
 CHAMFER_MM, CHAMFER_STD_MM = 0.8, 0.4
 # Where the edge that is seen runs, outward of the silhouette: from a bright face into the dark it is often the face's
 # own edge, a chamfer's width inside; from a dark rotor to bright ground it is the ground's, beyond the contact
 # shadow. Means and deviations read off the photos of the ``fitting`` set.
-RIM_EDGES_MM = {"bright_rim": (-0.42, 0.33), "dark_rim": (0.10, 0.20), "hand_rim": (0.0, 0.2)}
-EDGE_DOUBT_PX = 0.3
+RIM_EDGES_MM = {"bright_rim": (-0.54, 0.36), "dark_rim": (0.09, 0.13), "hand_rim": (0.0, 0.2)}
+EDGE_DOUBT_PX = 0.15
 # Light and shadow move that edge by slow waves round the rim, which look like shift and tilt: deviations of the waves
 # of each order, pixels and mm, read off the same photos.
 WAVES = {1: (0.30, 0.12), 2: (0.20, 0.07), 3: (0.10, 0.05)}
@@ -94,15 +95,12 @@ def first_unknowns(photo: Photo, pose: Pose, lens: tuple[float, float], request:
 
 
 def add_told(unknowns: Unknowns, request: Request) -> None:
-    """Add the heights, narrow where the person measured them."""
+    """Add the lengths along the axis, narrow where the person measured them."""
     thickness_mm, thickness_std = _told(request.thickness_mm, THICKNESS_MM, THICKNESS_STD_MM)
     height_mm, height_std = _told(request.height_mm, HEIGHT_MM, HEIGHT_STD_MM)
     unknowns.add("thickness", thickness_mm, 3.0, std=thickness_std)
     unknowns.add("height", height_mm, 5.0, std=height_std)
-    # Hat up, the mounting face stands the overall height above the ring's far side; hat down, behind the face.
-    up = -1.0 if request.hat == "down" else 1.0
-    hat_std = float(np.hypot(thickness_std, height_std))
-    unknowns.add("hat_top", up * (height_mm - thickness_mm), 5.0, std=hat_std)
+    unknowns.add("hat_metal", HAT_METAL_MM, 1.0, std=HAT_METAL_STD_MM)
     unknowns.add("wall_offset", 0.0, 0.3, std=WALL_OFFSET_STD_PX)
 
 

@@ -120,6 +120,10 @@ class Term(Protocol):
         """The unknown that shifts all of this curve's edges outward, px."""
 
     @property
+    def curve(self) -> str:
+        """The curve that the samples are of: bright and dark parts of a rim are one."""
+
+    @property
     def gives_scale(self) -> bool:
         """Whether the diameter rests on this curve: the rim's and the references' do."""
 
@@ -137,6 +141,11 @@ class CircleTerm:
     offset_name: str
     gives_scale: bool = False
     waves: Sequence[int] = ()
+
+    @property
+    def curve(self) -> str:
+        """See `Term`."""
+        return self.radius_name
 
     def gap_px(self, view: View, values: Values) -> FloatArray:
         """See `Term`; ``waves`` are the orders of slow waves, unknowns too, that run round the edge that is seen."""
@@ -162,6 +171,11 @@ class FigureTerm:
     height: Height
     offset_name: str
     gives_scale: bool = True
+
+    @property
+    def curve(self) -> str:
+        """See `Term`."""
+        return self.name
 
     def gap_px(self, view: View, values: Values) -> FloatArray:
         """See `Term`."""
