@@ -35,6 +35,7 @@ _PROBABILITIES = frozenset(
         "record_omits",
         "mark_misread",
         "mark_foreign",
+        "mark_elsewhere",
         "mark_unlisted",
         "counted_rightly",
         "pistons_counted_rightly",
@@ -94,6 +95,7 @@ class Assumptions:
     record_omits: float
     mark_misread: float
     mark_foreign: float
+    mark_elsewhere: float
     mark_unlisted: float
     wheel_clearance_mm: float
     wheel_spare_step: float

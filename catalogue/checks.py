@@ -331,7 +331,8 @@ def _number(at: _Place, name: str) -> Check | None:
         return None
     known = np.array([bool(each) for each in of_set])
     right = (1 - at.assumptions.mark_unlisted) * (1 - at.assumptions.mark_misread)
-    table = _right_or_other(np.where(known, np.arange(len(known)), np.nan), right, at.assumptions.mark_foreign)
+    foreign = at.assumptions.mark_foreign / len(known)
+    table = _right_or_other(np.where(known, np.arange(len(known)), np.nan), right, foreign)
     return Check(name, at.axle, grouped[0], WordOutcome(table), known)
 
 

@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 
 from catalogue.assumptions import Assumptions
-from catalogue.schema import Catalogue, FloatArray
+from catalogue.schema import Catalogue, FloatArray, IntArray
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -65,19 +65,26 @@ def _index(numbers: Iterable[Sequence[str]], listed: Iterable[Sequence[str]]) ->
     return MarkIndex(rows, np.array([bool(of_row) for of_row in listed] + [False]))
 
 
-def log_mark(index: MarkIndex, mark: str, assumptions: Assumptions) -> tuple[FloatArray, bool]:
+def log_mark(index: MarkIndex, mark: str, possible: IntArray, assumptions: Assumptions) -> tuple[FloatArray, bool]:
     """Return log p(number read | row), (N + 1,), up to a factor, and whether the catalogue knows the number.
 
-    A number that the catalogue knows speaks for the rows that carry it; one that is a character off for them too,
-    less. A number it doesn't know may be a foundry's, and speaks faintly for rows without listed numbers.
+    A number that the catalogue knows speaks for the rows that carry it: another part carries one of all those known by
+    a small chance, and just this one by as much less as there are many. Where no ``possible`` row carries it, it is
+    rather another car's part. One that is a character off speaks for its rows too, less. A number it doesn't know may
+    be a foundry's, and speaks faintly for rows without listed numbers.
     """
     exact = index.rows.get(plain(mark), [])
     near = [] if exact else _near(index, plain(mark))
     if not exact and not near:
         return np.where(index.listed, np.log(assumptions.mark_unlisted), 0.0), False
-    likelihood = np.full(len(index.listed), assumptions.mark_foreign)
-    likelihood[near] = (1 - assumptions.mark_unlisted) * assumptions.mark_misread
-    likelihood[exact] = (1 - assumptions.mark_unlisted) * (1 - assumptions.mark_misread)
+    if exact:
+        likelihood = np.full(len(index.listed), assumptions.mark_foreign / len(index.rows))
+        if not np.isin(exact, possible).any():
+            likelihood[-1] = assumptions.mark_elsewhere / len(index.rows)
+        likelihood[exact] = (1 - assumptions.mark_unlisted) * (1 - assumptions.mark_misread)
+    else:
+        likelihood = np.full(len(index.listed), assumptions.mark_foreign)
+        likelihood[near] = (1 - assumptions.mark_unlisted) * assumptions.mark_misread
     return np.log(likelihood), True
 
 

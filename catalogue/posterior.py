@@ -58,7 +58,7 @@ def posterior(prepared: Prepared, evidence: Evidence, assumptions: Assumptions) 
     """Weigh ``evidence`` against the whole catalogue."""
     fitments = prepared.catalogue.fitments
     scope, empty = scope_of(prepared.catalogue, evidence.vehicle)
-    weighed = {axle: weigh_axle(prepared, axle, each, assumptions) for axle, each in evidence.axles.items()}
+    weighed = {axle: weigh_axle(prepared, (axle, each), scope, assumptions) for axle, each in evidence.axles.items()}
     codes, unknown_codes = known_codes(fitments, evidence.option_codes)
     records = record_likelihood(fitments, codes, prepared.weight, assumptions) if codes else None
     ways = ways_to_read(prepared, tuple(evidence.axles), scope, 1 - assumptions.none_of_these)

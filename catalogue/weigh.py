@@ -35,7 +35,7 @@ from catalogue.prepare import (
 from catalogue.rooms import sum_over_rooms
 from catalogue.rotor_lengths import Population, group_readings, hand_readings, std_of, weigh_group
 from catalogue.rotor_thickness import thickness_factors
-from catalogue.schema import FloatArray
+from catalogue.schema import AXLES, UNKNOWN, BoolArray, FloatArray, IntArray
 from catalogue.stranger import Kin, kin_of
 from catalogue.wheel import least_wheel_in, wheel_likelihood
 
@@ -75,18 +75,21 @@ class WeighedAxle:
     ignored: tuple[Ignored, ...]
 
 
-def weigh_axle(prepared: Prepared, name: str, axle: AxleEvidence, assumptions: Assumptions) -> WeighedAxle:
+def weigh_axle(
+    prepared: Prepared, observed: tuple[str, AxleEvidence], scope: BoolArray | None, assumptions: Assumptions
+) -> WeighedAxle:
     """Weigh one axle's evidence.
 
     Parameters
     ----------
     prepared : Prepared
-    name : {"front", "rear", "unknown"}
-        Decides on the population that unknown cells are drawn from.
-    axle : AxleEvidence
+    observed : ({"front", "rear", "unknown"}, AxleEvidence)
+        The name decides on the population that unknown cells are drawn from.
+    scope : (F,) ndarray of bool, or None for all
+        Fitments of the vehicle.
     assumptions : Assumptions
     """
-    weighing = _Weighing(prepared, name, axle, assumptions)
+    weighing = _Weighing(prepared, observed, scope, assumptions)
     for weigh in _STEPS:
         weigh(weighing)
     factors = tuple(weighing.factors)
@@ -99,11 +102,13 @@ def weigh_axle(prepared: Prepared, name: str, axle: AxleEvidence, assumptions: A
 class _Weighing:
     """One axle's evidence on its way: what is weighed and what is passed over."""
 
-    def __init__(self, prepared: Prepared, name: str, axle: AxleEvidence, assumptions: Assumptions) -> None:
+    def __init__(
+        self, prepared: Prepared, observed: tuple[str, AxleEvidence], scope: BoolArray | None, assumptions: Assumptions
+    ) -> None:
         self.prepared = prepared
-        self.name = name
-        self.rows = prepared.rotor_rows[name]
-        self.axle = axle
+        self.name, self.axle = observed
+        self.rows = prepared.rotor_rows[self.name]
+        self.scope = scope
         self.assumptions = assumptions
         self.factors: list[Factor] = []
         self.ignored: list[Ignored] = []
@@ -297,9 +302,21 @@ def _weigh_marks(weighing: _Weighing) -> None:
 
 def _weigh_mark(weighing: _Weighing, place: tuple[str, str], index: MarkIndex, mark: str) -> None:
     evidence, room = place
-    log_rows, known = log_mark(index, mark, weighing.assumptions)
+    log_rows, known = log_mark(index, mark, _possible_parts(weighing, room), weighing.assumptions)
     said = f"{mark} read off the part" + ("" if known else ", a number that the catalogue doesn't know")
     weighing.factors.append(Factor(evidence, "rotor" if room == "rotor" else "pads", log_rows, said, number=True))
+
+
+def _possible_parts(weighing: _Weighing, room: str) -> IntArray:
+    """Return the rotors or pads that the vehicle may have on the axle, row by row."""
+    prepared, catalogue = weighing.prepared, weighing.prepared.catalogue
+    package = catalogue.fitments.package
+    row = catalogue.packages.row[np.unique(package if weighing.scope is None else package[weighing.scope])]
+    rows = row[:, AXLES.index(weighing.name)] if weighing.name in AXLES else row.ravel()
+    rows = rows[rows != UNKNOWN]
+    return (
+        np.concatenate([prepared.rotor[rows], prepared.rotor_right[rows]]) if room == "rotor" else prepared.pads[rows]
+    )
 
 
 def _weigh_wheel(weighing: _Weighing) -> None:

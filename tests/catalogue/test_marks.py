@@ -63,3 +63,34 @@ def test_the_number_of_an_alternative_names_the_rotor_it_replaces() -> None:
     alternative = next(each for each in demo.alternatives if each.replaces in demo.rotors.index)
     found = asked(demo, axles={"front": {"rotor_mark": alternative.part}})
     assert found.parts[0].options[0].part == alternative.replaces
+
+
+def test_a_listed_number_settles_however_many_parts_there_are(build: Build) -> None:
+    """Of 400 parts of one size, in a line or in none, the one that carries the number: it beats every measurement."""
+    packages = {
+        f"K{number}": {"front": {"rotor": rotor(330, 24, part=f"R-{number}", marks=f"{7000 + number} Z")}}
+        for number in range(400)
+    }
+    found = asked(build(packages), axles={"front": {"rotor_mark": "7123 Z"}})
+    assert by_package(found)["K123"] > 0.98
+    assert found.verdict == "ready"
+
+
+def test_one_foreign_number_in_a_thousand_parts_is_one_of_all_those_known(build: Build) -> None:
+    """A part of 400 alike carries the number with 0.8 x 0.97, each of the others with 0.001 shared by 800 numbers."""
+    packages = {
+        f"K{number}": {"front": {"rotor": rotor(330, 24, part=f"R-{number}", marks=f"{7000 + number} Z")}}
+        for number in range(400)
+    }
+    found = asked(build(packages), axles={"front": {"rotor_mark": "7123 Z"}})
+    own, other = 0.8 * 0.97, 0.001 / 800
+    inside = own / 400 + other * 399 / 400
+    assert by_package(found)["K123"] == pytest.approx(0.98 * own / 400 / (0.98 * inside + 0.02 * other), rel=1e-6)
+
+
+def test_the_number_of_another_line_s_part_fits_nothing_of_this_one() -> None:
+    demo = load_catalogue()
+    other = next(part for part in demo.rotors.part if part.startswith("QN-R"))
+    found = asked(demo, vehicle={"line": "Ostrabel"}, axles={"front": {"rotor_mark": other}})
+    assert found.none_of_these > 0.5
+    assert found.verdict == "no-match"
