@@ -22,9 +22,10 @@ Fit = tuple[EdgeScene, Unknowns, Seen]
 # for, and their deviation, as shares of the width.
 REACHES_MM, NEARS_MM, BENDS, KEPT_SHARES = (1.5, 0.6, 0.4), (2.0, 0.4, 0.2), (2, 1, 1), (0.5, 0.55, 0.55)
 FINE_CORES, END_REACHES, ENDS_STD = (6.0, 2.5, 2.5), (0.06, 0.03, 0.02), (0.004, 0.0015, 0.001)
-# Above and below the lines found, the rim is unrolled so far; a part may stray so far; so many parts make a line.
-MARGIN_MM = 14.0
-STRAY_PX, LEAST_STRAY_MM, LEAST_PARTS, MOST_LINES = 1.0, 0.1, 8, 10
+# Above and below the lines found, the rim is unrolled so far; a part may stray so far; so many parts make a line;
+# rows looked at, and lines kept, at most.
+MARGIN_MM = 25.0
+STRAY_PX, LEAST_STRAY_MM, LEAST_PARTS, ROWS, MOST_LINES = 1.0, 0.1, 8, 24, 10
 # Neighbouring parts of a line stray together: each counts for less than its own spread.
 POINT_STD_PX = 1.0
 # A line that is so much less level than the others, px and times their median, is none of the rim's.
@@ -79,7 +80,8 @@ def fit_finely(level: Level, fit: Fit, turns: Sequence[int]) -> Ring | None:
     for turn in turns:
         along = scene.along
         unrolled = Unrolled.of(level.grey, level.seen, along, (min(heights) - MARGIN_MM, max(heights) + MARGIN_MM))
-        lines = [_straight(line, turn, unrolled.px_per_mm) for line in unrolled.lines(REACHES_MM[turn], NEARS_MM[turn])]
+        rows = unrolled.lines(REACHES_MM[turn], NEARS_MM[turn], ROWS)
+        lines = [_straight(line, turn, unrolled.px_per_mm) for line in rows]
         kept = sorted((line for line in lines if line is not None), key=_clearness)[-MOST_LINES:]
         if len(kept) < 2:
             return None

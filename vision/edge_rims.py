@@ -1,7 +1,6 @@
 """Which of the level lines on the unrolled rim are the ring's two outer edges.
 
-Between the edges lie chamfers, cheeks and openings, the same from above and from below; outside them shadows, the
-face and the hat. Each pair of lines is rated by what shows on both of its sides; the weights were fitted
+Each pair of lines is rated by what speaks for it (`edge_pairs`); the weights were fitted
 (`tests/fitting/fit_edge.py`) on photos whose true edges are known.
 """
 
@@ -10,47 +9,72 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.edge_pairs import Pairs, RimLine
+from vision.edge_rows import Rows
+from vision.edge_start import CHAMFER_MM
 from vision.edge_unrolled import Unrolled
-from vision.measurement import FloatArray
 
 REACH_MM, NEAR_MM = 0.4, 0.2
 # Parts of a line that lie level: within a pixel, a tenth of a millimetre at least; so many make a line.
 STRAY_PX, LEAST_STRAY_MM, LEAST_PARTS, LEAST_COVER = 1.0, 0.1, 5, 0.2
-STEEP, CLEAR = 0.4, 0.3
+# Noise in the openings looks like lines too: so many rows are looked at.
+ROWS = 48
 # What a rotor's edge may measure.
 THINNEST_MM, THICKEST_MM = 6.0, 43.0
-# Zones beside an edge, mm: a chamfer's width, beyond it, far off.
-OUTSIDE_MM, INSIDE_MM = ((0.3, 1.8), (1.8, 5.0), (5.0, 30.0)), ((0.3, 1.8), (1.8, 6.0), (6.0, 16.0))
-# Lines that mirror each other: chamfers' and cheeks' depths from the edge, and how alike they are.
-CHAMFERS_MM, CHAMFERS_STD_MM, CHEEKS_FROM_MM, CHEEKS_STD_MM = (0.4, 1.8), 0.12, 2.5, 0.25
-# Rotors are seldom thinner or thicker, and hardly ever between solid and vented ones.
-SELDOM_UNDER_MM, SELDOM_OVER_MM, BETWEEN_MM = 10.0, 36.0, (14.5, 15.8)
-WEIGHTS = np.array([2.01, 1.94, 0.87, -0.12, -0.10, -3.60, 3.93, -1.42, -0.40, 1.13, 5.63, -0.27, -3.08, -0.74])
-
-
-@dataclass(frozen=True, eq=False)
-class RimLine:
-    """A level line.
-
-    Attributes
-    ----------
-    height_mm : float
-    points_px : (N, 2) ndarray
-    cover : float
-        Share of the rim in sight along which it lies level.
-    step : float
-        Mean size of its step of brightness, a logarithm.
-    """
-
-    height_mm: float
-    points_px: FloatArray
-    cover: float
-    step: float
-
-    @property
-    def clearness(self) -> float:
-        """0 to 1: clear and all along."""
-        return self.cover * min(self.step, CLEAR) / CLEAR
+# Edges that are not seen: beyond lines so clear, where no other line is so near.
+CLEAR_ENOUGH, NO_LINE_MM = 0.35, 0.35
+ANY = -7.51
+WEIGHTS = np.array(
+    [
+        -0.32,
+        1.03,
+        1.03,
+        4.51,
+        1.78,
+        -3.03,
+        -5.81,
+        5.55,
+        -3.89,
+        -4.35,
+        -0.49,
+        0.66,
+        -2.67,
+        1.82,
+        1.47,
+        2.72,
+        -2.37,
+        3.76,
+        0.19,
+        13.03,
+        -1.34,
+        -0.40,
+        -1.89,
+        -1.86,
+        0.18,
+        0.68,
+        16.28,
+        3.21,
+        -0.39,
+        -3.40,
+        -6.48,
+        -8.87,
+        -1.86,
+        -1.62,
+        -18.79,
+        5.99,
+        6.32,
+        -30.90,
+        17.27,
+        12.37,
+        1.40,
+        -2.31,
+        -3.92,
+        -1.36,
+        -1.73,
+        0.38,
+        -2.41,
+    ]
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,71 +91,44 @@ class Rims:
         return self.top.height_mm - self.bottom.height_mm
 
 
-def rim_lines(unrolled: Unrolled) -> list[RimLine]:
-    """List the level lines of an unrolled rim."""
+def rim_lines(unrolled: Unrolled, *, lying: bool) -> list[RimLine]:
+    """List the level lines of an unrolled rim; only of a lying rotor it is known where light comes from."""
     stray_mm = max(LEAST_STRAY_MM, STRAY_PX / unrolled.px_per_mm)
     lines = []
-    for line in unrolled.lines(REACH_MM, NEAR_MM):
+    for line in unrolled.lines(REACH_MM, NEAR_MM, ROWS):
         level = np.abs(line.heights_mm - line.height_mm) < stray_mm
         cover = float(level.sum()) / max(line.in_sight, 1)
         if level.sum() >= LEAST_PARTS and cover > LEAST_COVER:
             height_mm = float(line.heights_mm[level].mean())
-            lines.append(RimLine(height_mm, line.points_px[level], cover, line.step))
+            sign = float(np.sign(np.nansum(unrolled.steps[line.row]))) if lying else 0.0
+            lines.append(RimLine(height_mm, line.points_px[level], cover, line.step, sign))
     return lines
 
 
-def likely_rims(lines: Sequence[RimLine]) -> list[Rims]:
-    """Rate the pairs of lines that may be the ring's edges, the likeliest first; empty where there is none."""
-    pairs = [
-        (top, bottom)
-        for top in lines
-        for bottom in lines
-        if THINNEST_MM < top.height_mm - bottom.height_mm < THICKEST_MM
+def with_supposed(lines: Sequence[RimLine]) -> list[RimLine]:
+    """Add the edges that a face and its chamfer of one brightness may hide: a chamfer's width beyond clear lines."""
+    clear = [line for line in lines if line.clearness > CLEAR_ENOUGH]
+    hidden = [
+        RimLine(line.height_mm + side * CHAMFER_MM, line.points_px, 0.0, 0.0, 0.0, side)
+        for line in clear
+        for side in (1, -1)
+        if min(abs(line.height_mm + side * CHAMFER_MM - other.height_mm) for other in lines) > NO_LINE_MM
     ]
-    if not pairs:
+    return [*lines, *hidden]
+
+
+def likely_rims(lines: Sequence[RimLine], rows: Rows) -> list[Rims]:
+    """Rate the pairs of lines that may be the ring's edges, the likeliest first; empty where there is none.
+
+    Their probabilities leave room for none of them being right.
+    """
+    lines = with_supposed(lines)
+    pairs = Pairs.of(lines, (THINNEST_MM, THICKEST_MM))
+    if not len(pairs.top):
         return []
-    rated = np.array([features(lines, *pair) for pair in pairs]) @ WEIGHTS
+    # The first of the odds is that none of them are the edges.
+    rated = np.concatenate([[0.0], pairs.features(rows) @ WEIGHTS + ANY])
     odds = np.exp(rated - rated.max())
-    found = [Rims(*pair, float(p)) for pair, p in zip(pairs, odds / odds.sum(), strict=True)]
-    return sorted(found, key=lambda rims: -rims.probability)
-
-
-def features(lines: Sequence[RimLine], top: RimLine, bottom: RimLine) -> FloatArray:
-    """Return what speaks for a pair, (14,)."""
-    beside = _beside(lines, top, 1.0) + _beside(lines, bottom, -1.0)
-    thick_mm = top.height_mm - bottom.height_mm
-    mirrored = [
-        _mirrored(lines, (top, bottom), CHAMFERS_MM, CHAMFERS_STD_MM),
-        _mirrored(lines, (top, bottom), (CHEEKS_FROM_MM, thick_mm / 2), CHEEKS_STD_MM),
-    ]
-    low, high = BETWEEN_MM
-    seldom = [
-        max(0.0, (SELDOM_UNDER_MM - thick_mm) / 3),
-        max(0.0, (thick_mm - SELDOM_OVER_MM) / 3),
-        float(low < thick_mm < high),
-    ]
-    return np.concatenate([beside, mirrored, seldom])
-
-
-def _beside(lines: Sequence[RimLine], edge: RimLine, outward: float) -> FloatArray:
-    """Describe a line and the clearest ones in the zones on both sides of it, (9,)."""
-    away = outward * np.array([line.height_mm - edge.height_mm for line in lines])
-    clear = np.array([line.clearness for line in lines])
-
-    def clearest(signed: FloatArray, zone: tuple[float, float]) -> float:
-        return float(clear[(signed >= zone[0]) & (signed < zone[1])].max(initial=0.0))
-
-    own = [edge.cover, min(edge.step, STEEP), edge.clearness]
-    return np.array([*own, *(clearest(away, z) for z in OUTSIDE_MM), *(clearest(-away, z) for z in INSIDE_MM)])
-
-
-def _mirrored(
-    lines: Sequence[RimLine], pair: tuple[RimLine, RimLine], depths_mm: tuple[float, float], std_mm: float
-) -> float:
-    """How clear a line at some depth from the upper edge is that has its like from the lower edge."""
-    height, clear = np.array([line.height_mm for line in lines]), np.array([line.clearness for line in lines])
-    from_top, from_bottom = pair[0].height_mm - height, height - pair[1].height_mm
-    unlike = (from_top[:, None] - from_bottom[None, :]) / std_mm
-    alike = np.minimum(clear[:, None], clear[None, :]) * np.exp(-0.5 * unlike**2) * (np.abs(unlike) < 2)
-    deep = (from_top > depths_mm[0]) & (from_top < depths_mm[1])
-    return float(alike[deep].max(initial=0.0))
+    odds = odds[1:] / odds.sum()
+    ranked = np.argsort(-odds)
+    return [Rims(lines[pairs.top[n]], lines[pairs.bottom[n]], float(odds[n])) for n in ranked]

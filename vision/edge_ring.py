@@ -7,11 +7,12 @@ import numpy as np
 
 from vision.camera import focal_px
 from vision.edge_fine import Fit, Ring, fit_finely
+from vision.edge_guess import GUESS_PX, Guesses
 from vision.edge_level import Level
-from vision.edge_lines import FOLLOW_PX, SEARCH_PX, Picture, long_lines
+from vision.edge_lines import FOLLOW_PX, SEARCH_PX, Line, Picture, long_lines
 from vision.edge_outline import Ends, Run, likely_ends, runs_of
 from vision.edge_pose import Along
-from vision.edge_scene import Seen, along_of, corners_of, fit_edge
+from vision.edge_scene import EdgeScene, Seen, along_of, corners_of, fit_edge
 from vision.edge_start import add_reference, before_reference, between_ends, first_unknowns, with_lines
 from vision.figure import Sighting
 from vision.measurement import FloatArray
@@ -27,6 +28,8 @@ RIVAL_WAY = 0.4
 MOST_LINES, POINTS, POINT_STD, CORES, STRANGER, ENDS_STD = 6, 50, 2.0, (10.0, 4.0, 2.5), 0.85, 0.005
 # So many of the first fits are made fine, fewer where one is so likely; a find less clear than this is none.
 FINELY, ENOUGH, LEAST_CLEAR = 2, 2.4, 0.15
+# A find less likely than this is tried again by guesses at the outline's ends; where lines are looked for from there.
+UNLIKELY, GUESSED_MM = 1.5, (34.0, -34.0)
 # A tag's corners come out of some hundred edges between its cells, a card's out of four sides that may be hardly seen.
 TAG_CORNER_STD_PX, CARD_CORNER_STD_PX = 0.3, 1.5
 
@@ -59,11 +62,16 @@ def find_ring(photo: Photo, seen: Mask, sighting: Sighting | None, diameter_mm: 
             picture = Picture.of(level.grey, level.seen, FOLLOW_PX)
             found += _ways_to_end(_Search(photo, level, picture, sighting, diameter_mm), runs_of(picture, lines))
             found.sort(key=lambda ring: -ring.likely)
-    if not found or found[0].clear < LEAST_CLEAR:
-        return None
-    best = found[0]
-    again = fit_finely(best.level, best.fit, (0, 1, 2))
-    return again if again is not None and again.likely > best.likely else best
+    if found:
+        again = fit_finely(found[0].level, found[0].fit, (0, 1, 2))
+        found[0] = again if again is not None and again.likely > found[0].likely else found[0]
+    if not found or found[0].likely < UNLIKELY:
+        for clear, level, lines in ways:
+            if clear > RIVAL_WAY * ways[0][0] and lines:
+                search = _Search(photo, level, Picture.of(level.grey, level.seen, GUESS_PX), sighting, diameter_mm)
+                found += _guessed(search, lines)
+        found.sort(key=lambda ring: -ring.likely)
+    return None if not found or found[0].clear < LEAST_CLEAR else found[0]
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +83,23 @@ class _Search:
     picture: Picture
     sighting: Sighting | None
     diameter_mm: float | None
+
+
+def _guessed(search: _Search, lines: Sequence[Line]) -> list[Ring]:
+    """Fit finely from guesses at the camera's place."""
+    lens = lenses(search.photo)[0]
+    unknowns, start, seen = _known(search, lens, float(np.arctan(lines[0].slope)))
+    values = _values(unknowns) | start
+    known = {name: values[name] for name in ("log_focal", "k1", "log_radius")}
+    found = []
+    for guess in Guesses(search.picture, search.level.size_px, known, start.get("clear_mm")).likely(lines):
+        placed = {name: value for name, value in (values | guess).items() if name in unknowns.table}
+        at = placed | {f"line{number}": height for number, height in enumerate(GUESSED_MM)}
+        scene = EdgeScene(at, np.zeros((0, 0)), search.level.size_px, [], 0.0, 0.0)
+        ring = fit_finely(search.level, (scene, unknowns, replace(seen, lines=[np.zeros((0, 2))] * 2)), (0, 0, 1, 2))
+        if ring is not None:
+            found.append(ring)
+    return found
 
 
 def _ways_to_end(search: _Search, runs: Sequence[Run]) -> list[Ring]:
@@ -99,7 +124,8 @@ def _rough(search: _Search, runs: Sequence[Run], ends: Ends, lens: tuple[float, 
     lines = _lines_between(picture, runs, ends)
     if len(lines) < 2:
         return None
-    unknowns, start, seen = _known(search, lens, lines[0])
+    roll = float(np.arctan(np.polyfit(lines[0][:, 0], lines[0][:, 1], 1)[0]))
+    unknowns, start, seen = _known(search, lens, roll)
     columns = [None if x is None else float(picture.to_photo(np.array(float(x)))) for x in (ends.left, ends.right)]
     if columns[0] is not None and columns[1] is not None:
         focal = float(np.exp(unknowns.table["log_focal"].start))
@@ -116,11 +142,10 @@ def _rough(search: _Search, runs: Sequence[Run], ends: Ends, lens: tuple[float, 
     return None if scene is None else (scene, unknowns, seen)
 
 
-def _known(search: _Search, lens: tuple[float, float], line: FloatArray) -> tuple[Unknowns, dict[str, float], Seen]:
+def _known(search: _Search, lens: tuple[float, float], roll: float) -> tuple[Unknowns, dict[str, float], Seen]:
     """Return the unknowns, where they start, and the reference if there is one."""
     photo, level = search.photo, search.level
     unknowns = first_unknowns(photo, lens, search.diameter_mm)
-    roll = float(np.arctan(np.polyfit(line[:, 0], line[:, 1], 1)[0]))
     seen = Seen([], [], end_std_px=ENDS_STD * level.size_px[0], point_std_px=POINT_STD * search.picture.shrink)
     if search.sighting is None:
         return unknowns, {"roll": roll}, seen

@@ -23,7 +23,7 @@ SEEN_SHARE = 0.6
 USUAL_PX_PER_MM = 8.0
 # The least mean step of a line, alone and beside the clearest; the least step of a part of it.
 LEAST_LINE, LEAST_SHARE, LEAST_PART = 0.02, 0.05, 0.04
-MOST_LINES, SAME_MM = 24, 0.12
+SAME_MM = 0.12
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,8 +129,16 @@ class Unrolled:
         """
         return float((self.strength**2).sum() * self.row_mm * self.px_per_mm / USUAL_PX_PER_MM)
 
-    def lines(self, reach_mm: float, near_mm: float) -> list[LevelLine]:
-        """Find level lines; each part of the rim may show one ``reach_mm`` above or below, ``near_mm`` more likely."""
+    def lines(self, reach_mm: float, near_mm: float, most: int) -> list[LevelLine]:
+        """Find level lines, the clearest first; each part of the rim may show one ``reach_mm`` above or below.
+
+        Parameters
+        ----------
+        reach_mm, near_mm : float
+            Within ``near_mm`` a part is more likely the line's.
+        most : int
+            How many rows are looked at.
+        """
         strength = self.strength + np.linspace(0, 1e-9, len(self.strength))
         apart = max(2, round(LEAST_STEP_MM / self.row_mm))
         top = cv2.dilate(strength[:, None], np.ones((2 * apart + 1, 1), np.uint8))[:, 0]
@@ -141,7 +149,7 @@ class Unrolled:
             (int(row) for row in rows if reach < row < len(strength) - reach - 1), key=lambda r: -strength[r]
         )
         found: list[LevelLine] = []
-        for line in (self._line(row, reach, near_mm / self.row_mm) for row in inner[:MOST_LINES]):
+        for line in (self._line(row, reach, near_mm / self.row_mm) for row in inner[:most]):
             # A clear line draws its fainter neighbours' parts to itself.
             if len(line.parts) and all(abs(line.height_mm - other.height_mm) > SAME_MM for other in found):
                 found.append(line)

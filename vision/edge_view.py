@@ -12,6 +12,7 @@ from vision.edge_look import Wall, is_rusty, vane_count, ventilation
 from vision.edge_reference import in_sight, upright_references
 from vision.edge_rims import Rims, likely_rims, rim_lines
 from vision.edge_ring import find_ring
+from vision.edge_rows import Rows
 from vision.edge_scene import EdgeScene, fit_edge
 from vision.edge_start import with_lines
 from vision.edge_unrolled import Unrolled
@@ -21,15 +22,18 @@ from vision.measurement import FloatArray, Measurement
 from vision.photo import Photo
 from vision.references.parse import parse_kind
 from vision.request import Request
+from vision.ring import Pixels
 
 # Sharpness under which no edge can be placed.
 HOPELESS, SOFT = 0.09, 0.15
 # The least of the rim's thickness, px, and of its width.
 LEAST_THICK_PX, LEAST_WIDTH_PX = 18.0, 150.0
-MARGIN_MM = 14.0
-# A pair of edges less probable than this supports no number; one more probable than that needs no widening by the
-# others; others less probable than the last count for nothing.
-UNSURE, SURE, NEGLIGIBLE = 0.6, 0.9, 0.01
+MARGIN_MM = 25.0
+# Pairs so near the likeliest one in thickness, mm, are its chamfers' and lips' doubt, which the interval carries; the
+# likeliest and these must be so probable together, and others less probable than the last count for nothing.
+NEAR_MM, UNSURE, NEGLIGIBLE = 2.5, 0.5, 0.003
+# Walls between so many pairs, so probable, are looked at to tell vented from solid.
+MOST_WALLS, LEAST_WALL = 6, 0.03
 # What an edge's own place and the chamfer's bend add, mm; how much wider errors are than the fit says, on photos of
 # the fitting set.
 EDGE_STD_MM, WIDER = 0.08, 1.0
@@ -63,18 +67,22 @@ def measure_edge(photo: Photo, request: Request) -> Measurement:
         return blank.refuse("blurred")
     sightings = upright_references(photo, reference, request)
     ring = find_ring(photo, in_sight(photo, sightings), sightings[0] if sightings else None, request.diameter_mm)
-    rims = [] if ring is None else _rims_of(ring)
-    if ring is None or not rims:
+    if ring is None:
         return blank.refuse("blurred" if sharp < SOFT else "no-rotor")
-    found = _described(replace(blank, thickness_over="lip"), photo, ring, rims[0], sightings)
+    bgr = quarter_turned(photo.bgr) if ring.level.turned else photo.bgr
+    rims = _rims_of(ring, bgr)
+    if not rims:
+        return blank.refuse("blurred" if sharp < SOFT else "no-rotor")
+    found = _described(replace(blank, thickness_over="lip"), bgr, ring, rims, sightings)
     refusals = _refusals(ring, rims, sightings, request)
     if refusals:
         return found.refuse(*refusals)
     return replace(found, dimensions={"thickness_mm": _thickness(ring, rims)})
 
 
-def _rims_of(ring: Ring) -> list[Rims]:
-    return likely_rims(rim_lines(unrolled_of(ring)))
+def _rims_of(ring: Ring, bgr: Pixels) -> list[Rims]:
+    unrolled = unrolled_of(ring)
+    return likely_rims(rim_lines(unrolled, lying=not ring.level.turned), Rows.of(unrolled, bgr, ring.level, ring.along))
 
 
 def unrolled_of(ring: Ring) -> Unrolled:
@@ -106,47 +114,72 @@ def _generator(ring: Ring, angles_rad: FloatArray, height_mm: float) -> FloatArr
     return ring.along.pixels(ring.along.points(angles_rad, height_mm, ring.along.radius_mm))
 
 
+def _near(rims: Sequence[Rims]) -> list[Rims]:
+    """Return the pairs about as thick as the likeliest."""
+    return [other for other in rims if abs(other.thickness_mm - rims[0].thickness_mm) < NEAR_MM]
+
+
 def _sureness(rims: Sequence[Rims]) -> float:
-    """Return how probable it is that the likeliest pair's thickness is right to within an edge's own doubt."""
-    return sum(other.probability for other in rims if abs(other.thickness_mm - rims[0].thickness_mm) < 3 * EDGE_STD_MM)
+    """Return how probable it is that the likeliest pair's thickness is right to within chamfers and lips."""
+    return sum(other.probability for other in _near(rims))
 
 
 def _thickness(ring: Ring, rims: Sequence[Rims]) -> UFloat:
     """Fit the scene once more with the two edges where the faces end, and widen by what else they may be."""
     best = rims[0]
     scene = _fitted(ring, best)
-    thickness: UFloat = scene.line_number(0) - scene.line_number(1)
-    others = [rim for rim in rims if rim.probability > NEGLIGIBLE and _sureness(rims) < SURE]
-    doubt = sum(rim.probability * (rim.thickness_mm - best.thickness_mm) ** 2 for rim in others)
+    hidden = abs(best.top.supposed) + abs(best.bottom.supposed)
+    thickness: UFloat = scene.line_number(0) - scene.line_number(1) + hidden * scene.numbers["chamfer"]
+    near = [rim for rim in _near(rims) if rim.probability > NEGLIGIBLE]
+    apart = np.array([rim.thickness_mm - best.thickness_mm for rim in near])
+    share = np.array([rim.probability for rim in near])
+    shift = float(share @ apart / share.sum())
+    doubt = float(share @ (apart - shift) ** 2 / share.sum())
     std_mm = float(np.sqrt((WIDER * thickness.std_dev) ** 2 + 2 * EDGE_STD_MM**2 + doubt))
-    return ufloat(thickness.nominal_value, std_mm)
+    return ufloat(thickness.nominal_value + shift, std_mm)
 
 
 def _fitted(ring: Ring, rims: Rims) -> EdgeScene:
+    """Fit with the two edges first; of an edge that is not seen, with its chamfer's."""
     edges = (rims.top, rims.bottom)
     heights = [ring.scene.line_mm(number) for number in range(len(ring.seen.lines))]
     inner = [
         number
         for number, height in enumerate(heights)
-        if min(abs(height - edge.height_mm) for edge in edges) > 3 * EDGE_STD_MM
+        if min(abs(height - edge.seen_mm) for edge in edges) > 3 * EDGE_STD_MM
     ]
     lines = [edge.points_px for edge in edges] + [ring.seen.lines[number] for number in inner]
-    seen = replace(ring.seen, lines=lines, corner=[True, True] + [False] * len(inner))
-    starts = [edge.height_mm for edge in edges] + [heights[number] for number in inner]
+    corner = [not edge.supposed for edge in edges] + [False] * len(inner)
+    seen = replace(ring.seen, lines=lines, corner=corner)
+    starts = [edge.seen_mm for edge in edges] + [heights[number] for number in inner]
     known = {name: value for name, value in ring.scene.values.items() if name in ring.unknowns.table}
     return fit_edge(with_lines(ring.unknowns, starts).restart(known), seen, ring.level.size_px)
 
 
-def _described(found: Measurement, photo: Photo, ring: Ring, rims: Rims, sightings: Sequence[Sighting]) -> Measurement:
+def _described(
+    found: Measurement, bgr: Pixels, ring: Ring, rims: Sequence[Rims], sightings: Sequence[Sighting]
+) -> Measurement:
     """Add what needs no scale: the outline, vented or solid, vanes, rust."""
-    wall = Wall(unrolled_of(ring), (rims.bottom.height_mm, rims.top.height_mm))
-    vented = ventilation(wall)
+    unrolled = unrolled_of(ring)
+    vented = _ventilation(unrolled, rims)
+    wall = _wall(unrolled, rims[0])
     vanes = vane_count(wall) if vented["vented"] > 0.5 else None
     details = {} if vanes is None else {"vane_count": {"low": vanes[0], "high": vanes[1]}}
-    bgr = quarter_turned(photo.bgr) if ring.level.turned else photo.bgr
     warnings = ["lip-seen"] + (["rust-on-edge"] if is_rusty(bgr, wall) else [])
-    geometry = _geometry(ring, rims, sightings)
+    geometry = _geometry(ring, rims[0], sightings)
     return replace(found, ventilation=vented, details=details, geometry_px=geometry).warn(*warnings)
+
+
+def _wall(unrolled: Unrolled, rims: Rims) -> Wall:
+    return Wall(unrolled, (rims.bottom.height_mm, rims.top.height_mm))
+
+
+def _ventilation(unrolled: Unrolled, rims: Sequence[Rims]) -> dict[str, float]:
+    """Tell vented from solid, between whatever the edges may be."""
+    likely = [rim for rim in rims[:MOST_WALLS] if rim.probability > LEAST_WALL] or rims[:1]
+    total = sum(rim.probability for rim in likely)
+    vented = sum(rim.probability * ventilation(_wall(unrolled, rim))["vented"] for rim in likely) / total
+    return {"vented": vented, "solid": 1.0 - vented}
 
 
 def _geometry(ring: Ring, rims: Rims, sightings: Sequence[Sighting]) -> dict[str, FloatArray]:
