@@ -34,9 +34,9 @@ MARGIN_MM = 25.0
 NEAR_MM, UNSURE, NEGLIGIBLE = 2.5, 0.5, 0.003
 # Walls between so many pairs, so probable, are looked at to tell vented from solid.
 MOST_WALLS, LEAST_WALL = 6, 0.03
-# What an edge's own place and the chamfer's bend add, mm; how much wider errors are than the fit says, on photos of
-# the fitting set.
-EDGE_STD_MM, WIDER = 0.08, 1.0
+# What an edge's own place and the chamfer's bend add, mm; how wide errors are beside what pairs and fit say, on half of
+# the fitting photos tried on the other.
+EDGE_STD_MM, WIDER = 0.08, 1.1
 # Without a reference, the scale comes from the outline's two ends.
 BOTH_ENDS = 2
 
@@ -135,7 +135,7 @@ def _thickness(ring: Ring, rims: Sequence[Rims]) -> UFloat:
     share = np.array([rim.probability for rim in near])
     shift = float(share @ apart / share.sum())
     doubt = float(share @ (apart - shift) ** 2 / share.sum())
-    std_mm = float(np.sqrt((WIDER * thickness.std_dev) ** 2 + 2 * EDGE_STD_MM**2 + doubt))
+    std_mm = WIDER * float(np.sqrt(thickness.std_dev**2 + 2 * EDGE_STD_MM**2 + doubt))
     return ufloat(thickness.nominal_value + shift, std_mm)
 
 
