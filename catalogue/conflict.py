@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from catalogue.checks import NUMBERS
 from catalogue.explain import Reason
 from catalogue.names import plain_name
 
@@ -19,15 +20,20 @@ WHICH = "The records say what was built, the part in hand what is fitted: find o
 
 @dataclass(frozen=True, slots=True)
 class Conflict:
-    """Two pieces of evidence that cannot both be right, or part and records that differ."""
+    """Two pieces of evidence that cannot both be right, or part and records that differ.
+
+    Attributes
+    ----------
+    between : (str, str)
+    text : str
+    stops : bool
+        Whether nothing may be ordered before it is cleared up: the records, or the number on the part in hand, say
+        another thing than the rest. A number that speaks for the likeliest candidate beats a measurement.
+    """
 
     between: tuple[str, str]
     text: str
-
-    @property
-    def with_records(self) -> bool:
-        """Whether the records say another thing than the part."""
-        return "option_codes" in self.between
+    stops: bool
 
 
 def conflicts_of(reasons: Sequence[Reason], package: str, probability: float) -> tuple[Conflict, ...]:
@@ -58,7 +64,8 @@ def _conflict(against: Reason, backing: Reason, package: str) -> Conflict:
         text = (
             f"{_named(backing)} speaks for {package} ({backing.text}), {_named(against)} against it ({against.text})."
         )
-    return Conflict((between[0], between[1]), text[0].upper() + text[1:])
+    stops = "option_codes" in between or against.evidence in NUMBERS
+    return Conflict((between[0], between[1]), text[0].upper() + text[1:], stops)
 
 
 def _named(reason: Reason) -> str:

@@ -73,8 +73,8 @@ class Identification:
 
     @cached_property
     def parts(self) -> tuple[PartVerdict, ...]:
-        """A verdict for each wanted part; where records contradict the part in hand, none is ready."""
-        if not any(conflict.with_records for conflict in self.conflicts):
+        """A verdict for each wanted part; none is ready where records or its own number contradict the part in hand."""
+        if not any(conflict.stops for conflict in self.conflicts):
             return self.measured_verdicts
         stopped: Verdict = "check"
         return tuple(
@@ -113,7 +113,7 @@ class Identification:
         if not len(self.field) or self.nothing_fits:
             return ()
         worth = next_checks(self.field, self.checks, self.evidence.axles, self.assumptions)
-        if any(conflict.with_records for conflict in self.conflicts):
+        if any(conflict.stops for conflict in self.conflicts):
             worth = marks_first(worth, self.evidence, self.assumptions)
         return tuple(worth)
 

@@ -49,7 +49,7 @@ def message_of(
     if lacking:
         sentences.append(f"Not in the catalogue for this car: {', '.join(lacking)}.")
     sentences += _which_axle(belief)
-    sentences += [conflict.text for conflict in conflicts if conflict.with_records]
+    sentences += [conflict.text for conflict in conflicts if conflict.stops]
     if verdict in ("check", "no-match") and checks:
         sentences.append(f"Next: {checks[0].how}")
     if verdict == "decode":

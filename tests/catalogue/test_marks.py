@@ -94,3 +94,15 @@ def test_the_number_of_another_line_s_part_fits_nothing_of_this_one() -> None:
     found = asked(demo, vehicle={"line": "Ostrabel"}, axles={"front": {"rotor_mark": other}})
     assert found.none_of_these > 0.5
     assert found.verdict == "no-match"
+
+
+def test_a_number_and_readings_that_differ_stop_everything(build: Build) -> None:
+    packages = {
+        name: {"front": {"rotor": rotor(size, 24, part=f"R-{name}", marks=mark)}}
+        for name, size, mark in (("A", 300, "1234"), ("B", 330, "5678"))
+    }
+    read = {"rotor_mark": "5678", "diameter_mm": 300.1, "height_mm": 45, "thickness_mm": 23.5, "bolt_count": 5}
+    found = asked(build(packages), axles={"front": read})
+    assert any({"rotor_mark", "diameter_mm"} == set(conflict.between) for conflict in found.conflicts)
+    assert {part.verdict for part in found.parts} <= {"check", "decode", "no-match"}
+    assert found.order.axles == ()
