@@ -37,8 +37,8 @@ MOST_WALLS, LEAST_WALL = 6, 0.03
 # What an edge's own place and the chamfer's bend add, mm; how wide errors are beside what pairs and fit say, on half of
 # the fitting photos tried on the other.
 EDGE_STD_MM, WIDER = 0.08, 1.1
-# Without a reference, the scale comes from the outline's two ends.
-BOTH_ENDS = 2
+# Without a reference, the scale comes from the outline's two ends; from one and the lines' bend it is so much wider.
+BOTH_ENDS, ONE_END = 2, 1.5
 
 
 def measure_edge(photo: Photo, request: Request) -> Measurement:
@@ -100,7 +100,7 @@ def _refusals(ring: Ring, rims: Sequence[Rims], sightings: Sequence[Sighting], r
         return ["too-small"]
     if not sightings and request.diameter_mm is None:
         return ["no-reference"]
-    if not sightings and len(ring.seen.ends_px) < BOTH_ENDS:
+    if not sightings and not len(ring.seen.ends_px):
         return ["rim-out-of-frame"]
     return ["no-rotor"] if _sureness(rims) < UNSURE else []
 
@@ -135,8 +135,13 @@ def _thickness(ring: Ring, rims: Sequence[Rims]) -> UFloat:
     share = np.array([rim.probability for rim in near])
     shift = float(share @ apart / share.sum())
     doubt = float(share @ (apart - shift) ** 2 / share.sum())
-    std_mm = WIDER * float(np.sqrt(thickness.std_dev**2 + 2 * EDGE_STD_MM**2 + doubt))
+    std_mm = _wider(ring) * float(np.sqrt(thickness.std_dev**2 + 2 * EDGE_STD_MM**2 + doubt))
     return ufloat(thickness.nominal_value + shift, std_mm)
+
+
+def _wider(ring: Ring) -> float:
+    alone = not len(ring.seen.corners_px) and len(ring.seen.ends_px) < BOTH_ENDS
+    return WIDER * ONE_END if alone else WIDER
 
 
 def _fitted(ring: Ring, rims: Rims) -> EdgeScene:
