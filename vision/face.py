@@ -274,8 +274,13 @@ def _read(photo: Photo, seen: _Seen) -> Measurement:
         construction=ring.construction,
         bolt_count=ring.bolt_count,
         geometry_px=_geometry(seen),
-        details=ring.details,
+        details={**ring.details, "references": _kinds(seen.sights.placed)},
     )
+
+
+def _kinds(placed: Sequence[Placed]) -> list[str]:
+    """Return what references are called when they are asked for; each tag's figure bears its own number."""
+    return sorted({p.sighting.figure.kind.split()[0] for p in placed})
 
 
 def _heights(seen: _Seen) -> dict[str, UFloat]:

@@ -19,7 +19,7 @@ USUAL_DIAMETER_MM, USUAL_SPREAD = 320.0, 0.16
 # Where a thing on the friction ring lies, as a share of the rim's radius.
 RING_SHARE, RING_SPREAD, OFF_RING_WEIGHT = 0.8, 0.12, 0.02
 MOST_INNER = 4
-MOST_OFF_CENTRE, SAME = 0.35, 0.012
+MOST_OFF_CENTRE, SAME, BESIDE = 0.35, 0.012, 0.06
 # Tighter than this a rim need not be: the end of the pads' sweep, beside it, is tighter still.
 TIGHT, TIGHT_POWER = 0.8, 1.5
 # A traced rim may be somewhat larger than the ellipse that led to it.
@@ -61,7 +61,13 @@ def find_rotor(photo: Image, grey: Image, on_face: Sequence[Sighting] = ()) -> l
     # Where the rim itself was not seen as an ellipse, a circle inside it may lead to it.
     grown = [Family(rim, group.inner_count + 1) for group in ranked[:GROWN] for rim in _outer_rims(photo, group.outer)]
     found += _traced(photo, grown, on_face, best)
-    return _distinct(sorted(found, key=lambda rim: -rim.rating))
+    return [_among(rim, found) for rim in _distinct(sorted(found, key=lambda rim: -rim.rating))]
+
+
+def _among(rim: Rim, found: Sequence[Rim]) -> Rim:
+    """Take for ground what the circles just outside a rim have outside them: beside a lip's inner edge lies the lip."""
+    around = [other.noise for other in found if _is_beside(other.ellipse, rim.ellipse)]
+    return replace(rim, noise=min([rim.noise, *around]))
 
 
 def _traced(photo: Image, groups: Sequence[Family], on_face: Sequence[Sighting], best: float) -> list[Rim]:
@@ -133,6 +139,12 @@ def _same_ring(one: Ellipse, other: Ellipse) -> bool:
     """Whether two ellipses are so near each other that following either leads to the same rim."""
     away = float(np.linalg.norm(one.centre_px - other.centre_px))
     return away < SAME * other.radius_px and abs(one.radius_px / other.radius_px - 1) < SAME
+
+
+def _is_beside(outer: Ellipse, ellipse: Ellipse) -> bool:
+    """Whether a circle runs just outside another."""
+    away = float(np.linalg.norm(outer.centre_px - ellipse.centre_px))
+    return away < BESIDE * ellipse.radius_px and 1.0 < outer.radius_px / ellipse.radius_px < 1.0 + BESIDE
 
 
 def _inside(ellipse: Ellipse, outer: Ellipse) -> bool:
