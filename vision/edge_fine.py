@@ -91,13 +91,15 @@ def fit_finely(level: Level, fit: Fit, turns: Sequence[int]) -> Ring | None:
         ends = [found for side in (-1, 1) if (found := find_end(level, along, (side, *spread), reach)) is not None]
         ends_px = np.array([place for place, _ in ends]).reshape(-1, 2)
         seen = replace(seen, ends_px=ends_px, end_std_px=ENDS_STD[turn] * width, point_std_px=POINT_STD_PX)
-        for most_px in (ODD_PX, None):
+        for last in (False, True):
             points = [line.points_px for line in kept]
             seen = replace(seen, lines=points, corner=[False] * len(points))
             trial = with_lines(unknowns, [line.height_mm for line in kept]).restart(_placeless(scene.values))
             scene = fit_edge(trial, seen, level.size_px, core=FINE_CORES[turn])
-            if most_px is not None:
-                kept = _level_ones(kept, scene.line_rms_px)
+            good = kept if last else _level_ones(kept, scene.line_rms_px)
+            if len(good) == len(kept):
+                break
+            kept = good
         heights = [scene.line_mm(number) for number in range(len(kept))]
     clear = sum(_clearness(line) for line in kept) + ENDS_WORTH * sum(sure for _, sure in ends)
     likely = _likely(level, scene, heights) + ENDS_WORTH * sum(sure for _, sure in ends)

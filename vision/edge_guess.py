@@ -15,6 +15,7 @@ import numpy as np
 from vision.edge_lines import Line, Picture
 from vision.edge_pose import Along
 from vision.edge_scene import along_of
+from vision.edge_unrolled import WHOLE
 from vision.measurement import FloatArray
 from vision.ring import Map, Mask
 
@@ -166,40 +167,38 @@ class Guesses:
         level, seen = self._read(xy)
         step = np.clip(level[:, :-2] - level[:, 2:], -STEP_LIMIT, STEP_LIMIT)
         shown = seen[:, :-2] & seen[:, 2:]
-        parts = (*step.shape[:2], COLUMNS // PART, PART)
-        count = shown.reshape(parts).sum(axis=3)
-        size = np.abs((step * shown).reshape(parts).sum(axis=3)) / np.maximum(count, 1)
+        count, total = (_parts(values) for values in (shown.astype(np.float32), step * shown))
+        size = np.abs(total) / np.maximum(count, 1)
         good = count >= PART - 1
-        total = good.sum(axis=2)
-        return np.where(total >= LEAST_PARTS, (size * good).sum(axis=2) / np.maximum(total, 1), 0.0)
+        enough = good.sum(axis=2)
+        return np.where(enough >= LEAST_PARTS, (size * good).sum(axis=2) / np.maximum(enough, 1), 0.0)
 
     def _end(self, along: Along, side: int, between: Mask) -> FloatArray:
         """How clearly the outline ends between the outermost lines, (B,)."""
         angle = side * np.arccos(along.radius_mm / along.away_mm) * 0.9999
         feet = self._pixels(along, angle)[:, 1:-1]
         across = BESIDE_PX * np.stack([np.cos(along.roll_rad), np.sin(along.roll_rad)], axis=-1)[:, None]
-        (outer, _), (inner, _), (_, seen) = (self._read(feet + shift * across) for shift in (1, -1, 0))
+        (outer, _), (inner, _), (_, seen) = (
+            self._read(np.asarray(feet + shift * across, np.float32)) for shift in (1, -1, 0)
+        )
         step = np.clip(outer - inner, -STEP_LIMIT, STEP_LIMIT)[..., 0] * (seen[..., 0] & between)
         total = np.cumsum(step, axis=1)
         blocks = np.abs(total[:, 3:] - total[:, :-3]).sum(axis=1) / 3
         return np.asarray(blocks / np.maximum(between.sum(axis=1), 4))
 
-    def _pixels(self, along: Along, angles_rad: FloatArray) -> FloatArray:
+    def _pixels(self, along: Along, angles_rad: FloatArray) -> Map:
         """Return the picture's pixels (B, H, W, 2) of angles (B, W) at all heights."""
-        shape = (len(angles_rad), len(HEIGHTS_MM), angles_rad.shape[1])
-        x, y = along.radius_mm * np.cos(angles_rad), along.radius_mm * np.sin(angles_rad)
-        points = np.stack(np.broadcast_arrays(x[:, None], y[:, None], HEIGHTS_MM[None, :, None]), axis=-1)
-        flat = along.pixels(points.reshape(len(points), -1, 3))
-        return self.picture.from_photo(flat).reshape(*shape, 2)
+        shrink = np.float32(self.picture.shrink)
+        return np.asarray((along.unrolled(angles_rad, HEIGHTS_MM) + np.float32(0.5)) / shrink - np.float32(0.5))
 
-    def _read(self, xy: FloatArray) -> tuple[Map, Mask]:
+    def _read(self, xy: Map) -> tuple[Map, Mask]:
         """Read brightness at pixels (B, H, W, 2), and which of them are in sight."""
         height, width = self.picture.level.shape
         flat = xy.reshape(len(xy), -1, 2).astype(np.float32)
         x, y = flat[..., 0], flat[..., 1]
-        level = cv2.remap(self.picture.level, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        shown = cv2.remap(self._seen, x, y, cv2.INTER_NEAREST) > 0
-        inside = ((flat > 1) & (flat < np.array([width - 2, height - 2]))).all(axis=-1)
+        level = cv2.remap(self.picture.level, flat, WHOLE, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        shown = cv2.remap(self._seen, flat, WHOLE, cv2.INTER_NEAREST) > 0
+        inside = (x > 1) & (y > 1) & (x < width - 2) & (y < height - 2)
         return np.asarray(level.reshape(xy.shape[:-1])), np.asarray((shown & inside).reshape(xy.shape[:-1]))
 
     @cached_property
@@ -209,6 +208,12 @@ class Guesses:
 
 # Where places round a good one are tried, in deviations: the same every time.
 _DIRECTIONS = np.random.default_rng(3).normal(size=(AROUND, len(NAMES)))
+
+
+def _parts(values: Map) -> Map:
+    """Add up the columns (..., W) of each part."""
+    columns = [values[..., column::PART] for column in range(PART)]
+    return np.asarray(sum(columns[1:], columns[0]))
 
 
 def _upright(picture: Picture, one: FloatArray, other: FloatArray) -> FloatArray:

@@ -13,6 +13,7 @@ import numpy as np
 
 from vision.camera import Camera
 from vision.measurement import FloatArray
+from vision.ring import Map
 
 # Columns: where the rotor's axes lie in the camera's frame (x right, y down, z forward) when nothing is turned.
 LEVEL = np.array([[0.0, 1.0, 0.0], [0.0, 0.0, -1.0], [-1.0, 0.0, 0.0]])
@@ -74,16 +75,23 @@ class Along:
             Angle from the nearest generator, height above the camera's plane, and the scale there.
         """
         ray = self.rays(xy_px)
+        along = self._depth(ray, radius_mm)
+        x, y = self.away_mm + along * ray[..., 0], along * ray[..., 1]
+        return np.arctan2(y, x), *self.heights(ray, radius_mm)
+
+    def heights(self, ray: FloatArray, radius_mm: FloatArray | float) -> tuple[FloatArray, FloatArray]:
+        """Return the heights at which rays (..., N, 3) meet a cylinder, and the scale there, as `on_cylinder`."""
+        along = self._depth(ray, radius_mm)
+        return along * ray[..., 2], np.asarray(self.camera.focal_px / np.maximum(along, 1e-6))
+
+    def _depth(self, ray: FloatArray, radius_mm: FloatArray | float) -> FloatArray:
         square = ray[..., 0] ** 2 + ray[..., 1] ** 2
         half = self.away_mm * ray[..., 0]
         root = np.sqrt(np.maximum(half**2 - square * (self.away_mm**2 - radius_mm**2), 0.0))
-        along = (-half - root) / square
-        x, y = self.away_mm + along * ray[..., 0], along * ray[..., 1]
-        return np.arctan2(y, x), along * ray[..., 2], np.asarray(self.camera.focal_px / np.maximum(along, 1e-6))
+        return np.asarray((-half - root) / square)
 
-    def beside_px(self, xy_px: FloatArray) -> FloatArray:
-        """Return how far outside the cylinder's silhouette pixels (N, 2) lie, in pixels."""
-        ray = self.rays(xy_px)
+    def beside_px(self, ray: FloatArray) -> FloatArray:
+        """Return how far outside the cylinder's silhouette rays (..., N, 3) pass it by, in pixels."""
         flat = np.hypot(ray[..., 0], ray[..., 1])
         clear = self.away_mm * np.abs(ray[..., 1]) / flat - self.radius_mm
         return np.asarray(clear * self.camera.focal_px / np.sqrt(self.away_mm**2 - self.radius_mm**2))
@@ -97,6 +105,28 @@ class Along:
         """Project points (..., 3) of the rotor's frame to pixels (..., 2)."""
         from_eye = np.stack([points_mm[..., 0] - self.away_mm, points_mm[..., 1], points_mm[..., 2]], axis=-1)
         return self.camera.pixels(from_eye @ np.swapaxes(self.rotation, -1, -2))
+
+    def unrolled(self, angle_rad: FloatArray, z_mm: FloatArray) -> Map:
+        """Project the outer cylinder at angles (W,) or (B, W) and heights (H,) to pixels (..., H, W, 2).
+
+        For whole pictures: an angle and a height are turned once each, and single precision is enough.
+        """
+        turn = np.asarray(self.rotation, np.float32)[..., None, None]
+        ahead, aside = self.radius_mm * np.cos(angle_rad) - self.away_mm, self.radius_mm * np.sin(angle_rad)
+        ahead, aside = (np.asarray(part, np.float32)[..., None, :] for part in (ahead, aside))
+        high = np.asarray(z_mm, np.float32)[:, None]
+        x, y, depth = (
+            ahead * turn[..., axis, 0, :, :] + aside * turn[..., axis, 1, :, :] + high * turn[..., axis, 2, :, :]
+            for axis in range(3)
+        )
+        eye = self.camera
+        focal, x_px, y_px, k1 = (
+            np.asarray(number, np.float32)[..., None]
+            for number in (eye.focal_px, eye.centre_x_px, eye.centre_y_px, eye.k1)
+        )
+        x, y = x / depth, y / depth
+        bent = focal * (1 + k1 * (x * x + y * y))
+        return np.stack([bent * x + x_px, bent * y + y_px], axis=-1)
 
     @property
     def last_angle_rad(self) -> float:

@@ -26,8 +26,9 @@ RIVAL_WAY = 0.4
 # First fits: lines at most, points of each, their deviation in the picture for following, robust cores in
 # deviations, the misfit over which a line is another thing's, the ends' deviation as a share of the width.
 MOST_LINES, POINTS, POINT_STD, CORES, STRANGER, ENDS_STD = 6, 50, 2.0, (10.0, 4.0, 2.5), 0.85, 0.005
-# So many of the first fits are made fine, fewer where one is so likely; a find less clear than this is none.
-FINELY, ENOUGH, LEAST_CLEAR = 2, 2.4, 0.15
+# So many of the likeliest ends are tried with all lenses that the photo may have; so many first fits, and guesses, are
+# made fine, fewer where one is so likely; a find less clear than this is none.
+ALL_LENSES, FINELY, ENOUGH, LEAST_CLEAR = 1, 2, 2.4, 0.15
 # A find less likely than this is tried again by guesses at the outline's ends; where lines are looked for from there.
 UNLIKELY, GUESSED_MM = 1.5, (34.0, -34.0)
 # A tag's corners come out of some hundred edges between its cells, a card's out of four sides that may be hardly seen.
@@ -91,31 +92,42 @@ def _guessed(search: _Search, lines: Sequence[Line]) -> list[Ring]:
     unknowns, start, seen = _known(search, lens, float(np.arctan(lines[0].slope)))
     values = _values(unknowns) | start
     known = {name: values[name] for name in ("log_focal", "k1", "log_radius")}
-    found = []
+    found: list[Ring | None] = []
     for guess in Guesses(search.picture, search.level.size_px, known, start.get("clear_mm")).likely(lines):
         placed = {name: value for name, value in (values | guess).items() if name in unknowns.table}
         at = placed | {f"line{number}": height for number, height in enumerate(GUESSED_MM)}
         scene = EdgeScene(at, np.zeros((0, 0)), search.level.size_px, [], 0.0, 0.0)
-        ring = fit_finely(search.level, (scene, unknowns, replace(seen, lines=[np.zeros((0, 2))] * 2)), (0, 0, 1, 2))
-        if ring is not None:
-            found.append(ring)
-    return found
+        found.append(fit_finely(search.level, (scene, unknowns, replace(seen, lines=[np.zeros((0, 2))] * 2)), (0, 0)))
+    return _likeliest([fit_finely(ring.level, ring.fit, (1, 2)) for ring in _likeliest(found)[:FINELY]])
 
 
 def _ways_to_end(search: _Search, runs: Sequence[Run]) -> list[Ring]:
     """Fit the likely ends with each lens that the photo may have; fit the likeliest of these finely."""
     if len(runs) < 2:
         return []
-    tried = [(ends, lens) for ends in likely_ends(search.picture, runs) for lens in lenses(search.photo)]
-    rough = [fit for ends, lens in tried if (fit := _rough(search, runs, ends, lens)) is not None]
-    once = [ring for fit in rough if (ring := fit_finely(search.level, fit, (0,))) is not None]
-    once.sort(key=lambda ring: -ring.likely)
+    usual, *others = lenses(search.photo)
+    tried = [(ends, ring) for ends in likely_ends(search.picture, runs) if (ring := _once(search, runs, ends, usual))]
+    tried.sort(key=lambda pair: -pair[1].likely)
+    # Which ends are likely hardly depends on the lens.
+    otherwise = [_once(search, runs, ends, lens) for ends, _ in tried[:ALL_LENSES] for lens in others]
+    once = _likeliest([*(ring for _, ring in tried), *otherwise])
     found: list[Ring] = []
     for ring in once[:FINELY]:
         if not found or max(other.likely for other in found) < ENOUGH:
             again = fit_finely(search.level, ring.fit, (1,))
             found.append(ring if again is None else again)
     return found
+
+
+def _likeliest(rings: Sequence[Ring | None]) -> list[Ring]:
+    """Return what was found, the likeliest first."""
+    return sorted((ring for ring in rings if ring is not None), key=lambda ring: -ring.likely)
+
+
+def _once(search: _Search, runs: Sequence[Run], ends: Ends, lens: tuple[float, float]) -> Ring | None:
+    """Fit roughly between two ends, and finely once."""
+    fit = _rough(search, runs, ends, lens)
+    return None if fit is None else fit_finely(search.level, fit, (0,))
 
 
 def _rough(search: _Search, runs: Sequence[Run], ends: Ends, lens: tuple[float, float]) -> Fit | None:

@@ -17,6 +17,7 @@ from vision.references.sides import to_pixels
 from vision.unknowns import Unknowns
 
 ROUNDS, TRIALS, DERIVATIVE_STEP = 25, 6, 1e-3
+# Settling less well where another fit follows would save a tenth of the time, but leads that one astray.
 CONVERGED = 1e-3
 # Residuals beyond this many deviations lose their weight.
 CORE = 2.5
@@ -53,6 +54,11 @@ class Seen:
     def points_px(self) -> FloatArray:
         """All lines' points, (N, 2)."""
         return np.concatenate(self.lines)
+
+    @cached_property
+    def rim_px(self) -> FloatArray:
+        """All lines' points, and the ends, (N + M, 2)."""
+        return np.concatenate([self.points_px, self.ends_px])
 
     @cached_property
     def line_of(self) -> npt.NDArray[np.intp]:
@@ -141,23 +147,23 @@ def fit_edge(unknowns: Unknowns, seen: Seen, size_px: tuple[int, int], *, core: 
     """
     problem = _Problem(unknowns, seen, size_px, core)
     state, damping = unknowns.column("start"), 1e-3
-    gaps = problem.gaps(state[None])[0]
+    gaps, slope = problem.look(state)
     for _ in range(ROUNDS):
-        normal, force = problem.equations(state, gaps)
+        normal, force = problem.equations(state, gaps, slope)
         before = problem.cost(state, gaps)
         for _ in range(TRIALS):
             step = -np.linalg.solve(normal + damping * np.diag(np.diag(normal)), force)
             trial = state + step * problem.scale
-            trial_gaps = problem.gaps(trial[None])[0]
+            trial_gaps, trial_slope = problem.look(trial)
             if problem.cost(trial, trial_gaps) <= before:
                 break
             damping *= 8
         else:
             break
-        state, gaps, damping = trial, trial_gaps, damping / 5
+        state, gaps, slope, damping = trial, trial_gaps, trial_slope, damping / 5
         if np.abs(step).max() < CONVERGED:
             break
-    covariance = np.linalg.inv(problem.equations(state, gaps)[0]) * np.outer(problem.scale, problem.scale)
+    covariance = np.linalg.inv(problem.equations(state, gaps, slope)[0]) * np.outer(problem.scale, problem.scale)
     return EdgeScene(
         problem.named(state),
         covariance,
@@ -187,10 +193,11 @@ class _Problem:
         values = dict(zip(self.names, np.moveaxis(states, -1, 0)[..., None], strict=True))
         along = along_of(values, self.size_px)
         radius_mm = along.radius_mm - values["chamfer"] * seen.inset
-        _, z_mm, scale = along.on_cylinder(seen.points_px, radius_mm)
+        rays = along.rays(seen.rim_px)
+        z_mm, scale = along.heights(rays[:, : len(seen.points_px)], radius_mm)
         parts = [(z_mm - states[:, self.bent :][:, seen.line_of]) * scale / seen.point_std_px]
         if len(seen.ends_px):
-            parts.append(along.beside_px(seen.ends_px) / seen.end_std_px)
+            parts.append(along.beside_px(rays[:, len(seen.points_px) :]) / seen.end_std_px)
         if len(seen.corners_px):
             corners = (_corners(values, along, seen) - seen.corners_px) / seen.corner_std_px
             parts.append(corners.reshape(len(states), -1))
@@ -208,16 +215,21 @@ class _Problem:
         pull = (state - self.mean) / self.std
         return float((gaps[self.robust :] ** 2).sum() + (pull**2).sum())
 
-    def equations(self, state: FloatArray, gaps: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return the normal matrix and force, in units of ``scale``; a line's own height moves only its points."""
+    def look(self, state: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the gaps (N,) and their slopes (N, P), in units of ``scale``, from one batch of scenes."""
         count = len(self.seen.line_of)
         steps = np.diag(self.scale * DERIVATIVE_STEP)
-        # The last trial moves all lines at once: each has points of its own.
-        trials = state + np.concatenate([steps[: self.bent], steps[self.bent :].sum(axis=0, keepdims=True)])
-        change = (self.gaps(trials) - gaps) / DERIVATIVE_STEP
+        # The last trial moves all lines at once: a line's own height moves only its points.
+        moves = [np.zeros((1, len(state))), steps[: self.bent], steps[self.bent :].sum(axis=0, keepdims=True)]
+        gaps, *changed = self.gaps(state + np.concatenate(moves))
+        change = (np.array(changed) - gaps) / DERIVATIVE_STEP
         slope = np.zeros((len(gaps), len(state)))
         slope[:, : self.bent] = change[:-1].T
         slope[np.arange(count), self.bent + self.seen.line_of] = change[-1, :count]
+        return gaps, slope
+
+    def equations(self, state: FloatArray, gaps: FloatArray, slope: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the normal matrix and force, in units of ``scale``."""
         weight, pull = self.weight(gaps), self.scale / self.std
         normal = slope.T @ (weight[:, None] * slope) + np.diag(pull**2)
         return normal, slope.T @ (weight * gaps) + pull * (state - self.mean) / self.std

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import cv2
 import numpy as np
@@ -24,6 +25,10 @@ USUAL_PX_PER_MM = 8.0
 # The least mean step of a line, alone and beside the clearest; the least step of a part of it.
 LEAST_LINE, LEAST_SHARE, LEAST_PART = 0.02, 0.05, 0.04
 SAME_MM = 0.12
+# OpenCV's second map, where the first holds points whole: its type stubs ask for one.
+WHOLE: Any = None
+# Brightness as a logarithm.
+LOG = np.log(np.arange(256, dtype=np.float32) + np.float32(DARK))
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,13 +95,12 @@ class Unrolled:
         low, high = span_mm
         heights = np.arange(high, low, -max(LEAST_ROW_MM, ROW_PX / per_mm))
         angles = _angles(along)
-        where = along.pixels(along.points(angles[None, :], heights[:, None], along.radius_mm))
-        xy_px = where.astype(np.float32)
-        level = read_at(grey, xy_px)
-        size = np.array([grey.shape[1], grey.shape[0]])
-        inside = ((xy_px > 1) & (xy_px < size - 2)).all(axis=-1)
-        shown = cv2.remap(seen.view(np.uint8), xy_px[..., 0], xy_px[..., 1], cv2.INTER_NEAREST) > 0
-        return cls(heights, angles, xy_px, np.log(level.astype(np.float32) + DARK), np.asarray(inside & shown), per_mm)
+        xy_px = along.unrolled(angles, heights)
+        level = cv2.LUT(read_at(grey, xy_px), LOG)
+        x, y = xy_px[..., 0], xy_px[..., 1]
+        inside = (x > 1) & (y > 1) & (x < grey.shape[1] - 2) & (y < grey.shape[0] - 2)
+        shown = cv2.remap(seen.view(np.uint8), xy_px, WHOLE, cv2.INTER_NEAREST) > 0
+        return cls(heights, angles, xy_px, np.asarray(level, np.float32), np.asarray(inside & shown), per_mm)
 
     @property
     def row_mm(self) -> float:
@@ -110,10 +114,10 @@ class Unrolled:
         step, shown = np.zeros_like(self.level), np.zeros_like(self.seen)
         step[reach:-reach] = np.clip(self.level[: -2 * reach] - self.level[2 * reach :], -STEP_LIMIT, STEP_LIMIT)
         shown[reach:-reach] = self.seen[: -2 * reach] & self.seen[2 * reach :]
-        parts = (len(step), PARTS, COLUMNS // PARTS)
-        count = shown.reshape(parts).sum(axis=2)
-        mean = (step * shown).reshape(parts).sum(axis=2) / np.maximum(count, 1)
-        return np.where(count >= SEEN_SHARE * parts[2], mean, np.nan).astype(np.float64)
+        size = (PARTS, len(step))
+        share = cv2.resize(shown.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+        mean = cv2.resize(step * shown, size, interpolation=cv2.INTER_AREA) / np.maximum(share, 1 / COLUMNS)
+        return np.where(share >= SEEN_SHARE, mean, np.nan).astype(np.float64)
 
     @cached_property
     def strength(self) -> FloatArray:
@@ -188,7 +192,7 @@ class Unrolled:
 
 def read_at(image: Pixels, xy_px: Map) -> Pixels:
     """Read an image (H, W) or (H, W, 3) at points (..., 2); beyond the border the border's value goes on."""
-    read = cv2.remap(image, xy_px[..., 0], xy_px[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    read = cv2.remap(image, xy_px, WHOLE, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(read, np.uint8)
 
 

@@ -50,7 +50,7 @@ def test_rays_come_back_to_the_cylinder() -> None:
 
 def test_the_outlines_ends_lie_on_the_silhouette() -> None:
     ends = TRUE.pixels(TRUE.points(np.array([-1.0, 1.0]) * TRUE.last_angle_rad, 5.0, RADIUS_MM))
-    np.testing.assert_allclose(TRUE.beside_px(ends), 0.0, rtol=0, atol=0.02)
+    np.testing.assert_allclose(TRUE.beside_px(TRUE.rays(ends)), 0.0, rtol=0, atol=0.02)
 
 
 def unknowns(*, radius_std: float = 0.0015) -> Unknowns:
