@@ -20,7 +20,7 @@ from vision.start import NOMINAL_RADIUS_MM, RADIUS_STD, WAVES, first_unknowns, l
 from vision.terms import CircleTerm, Height, Term
 from vision.top_view import top_view
 from vision.unknowns import Unknowns
-from vision.wall import is_outline, rim_curve
+from vision.wall import Wall, is_outline, rim_curve
 
 ROUGH_SAMPLES, FINE_SAMPLES, CIRCLE_SAMPLES = 50, 200, 60
 ROUGH_ROUNDS = 2
@@ -29,7 +29,8 @@ OPEN = 15.0
 # How far from the last fit the rim is looked for, and how unlike its circle, as shares of its radius.
 FOLLOWED_SHARES = ((0.045, 0.006), (0.02, 0.003))
 # Inner circles are told by the scene and hardly tell it: a fillet or a lip taken for an edge must not move the rim.
-CIRCLE_STD_FACTORS = {"ring_inner": 8.0, "hat": 8.0, "centre_bore": 8.0, "bolt_circle": 2.5}
+# The middles of bolt holes have no side to be on; they tell the tilt where a rim seen square on can't.
+CIRCLE_STD_FACTORS = {"ring_inner": 15.0, "hat": 30.0, "centre_bore": 30.0, "bolt_circle": 2.5}
 PITCH_STD = 0.0005
 LEAST_PART = 6
 LEAST_REACH_PX, LEAST_WAVE_PX = 6.0, 1.0
@@ -45,7 +46,7 @@ class Sights:
     rim : EdgeSamples
     placed : tuple of Placed
         References where they lie.
-    wall : EdgeSamples, optional
+    wall : Wall, optional
         The wall's far edge.
     circles : mapping of str to Circle
         Round the axis, inside the rim; radii in the millimetres of the scene they were found with.
@@ -55,7 +56,7 @@ class Sights:
 
     rim: EdgeSamples
     placed: tuple[Placed, ...] = ()
-    wall: EdgeSamples | None = None
+    wall: Wall | None = None
     circles: Mapping[str, Circle] = field(default_factory=dict)
     pitch_mm: float | None = None
 
@@ -161,7 +162,8 @@ def fit(photo: Photo, request: Request, sights: Sights, start: Start, near: Scen
         reference.add_unknowns(unknowns, camera, pose, request)
         terms.append(reference.term(request))
     if sights.wall is not None:
-        terms.append(CircleTerm(sights.wall, "log_rim", {"thickness": -1.0}, "wall_offset"))
+        unknowns.add("wall_offset", 0.0, 0.3, std=sights.wall.doubt_px)
+        terms.append(CircleTerm(sights.wall.samples, "log_rim", {"thickness": -1.0}, "wall_offset"))
     values = {} if near is None else dict(near.values)
     if near is not None:
         values |= _as_high_as_the_bolts(near, request, sights)

@@ -19,7 +19,7 @@ CROPPED_LENSES_MM = ((27.0, 0.16), (39.0, 0.16), (56.0, 0.2))
 SHIFT_STD, CROPPED_SHIFT_STD = 0.02, 0.08
 PLAIN_ASPECTS = (4 / 3, 3 / 2, 16 / 9)
 # Phones straighten most of what their lenses bend.
-K1_STD = 0.012
+K1_STD = 0.015
 # What the tags of the ``fitting`` set tell of it: 0.28 to 0.65.
 BLOOM_PX, BLOOM_STD_PX = 0.45, 0.15
 THICKNESS_MM, THICKNESS_STD_MM = 22.0, 7.0
@@ -31,12 +31,11 @@ CHAMFER_MM, CHAMFER_STD_MM = 0.8, 0.4
 # Where the edge that is seen runs, outward of the silhouette: from a bright face into the dark it is often the face's
 # own edge, a chamfer's width inside; from a dark rotor to bright ground it is the ground's, beyond the contact
 # shadow. Means and deviations read off the photos of the ``fitting`` set.
-RIM_EDGES_MM = {"bright_rim": (-0.54, 0.36), "dark_rim": (0.09, 0.13), "hand_rim": (0.0, 0.2)}
+RIM_EDGES_MM = {"bright_rim": (-0.54, 0.45), "dark_rim": (0.09, 0.22), "hand_rim": (0.0, 0.2)}
 EDGE_DOUBT_PX = 0.15
 # Light and shadow move that edge by slow waves round the rim, which look like shift and tilt: deviations of the waves
 # of each order, pixels and mm, read off the same photos.
 WAVES = {1: (0.30, 0.12), 2: (0.20, 0.07), 3: (0.10, 0.05)}
-WALL_OFFSET_STD_PX = 1.0
 
 
 def lenses(photo: Photo) -> list[tuple[float, float]]:
@@ -101,7 +100,6 @@ def add_told(unknowns: Unknowns, request: Request) -> None:
     unknowns.add("thickness", thickness_mm, 3.0, std=thickness_std)
     unknowns.add("height", height_mm, 5.0, std=height_std)
     unknowns.add("hat_metal", HAT_METAL_MM, 1.0, std=HAT_METAL_STD_MM)
-    unknowns.add("wall_offset", 0.0, 0.3, std=WALL_OFFSET_STD_PX)
 
 
 def _told(said_mm: float | None, usual_mm: float, usual_std_mm: float) -> tuple[float, float]:
