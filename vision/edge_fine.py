@@ -124,7 +124,8 @@ def _clearness(line: LevelLine) -> float:
 
 def _straight(line: LevelLine, turn: int, px_per_mm: float) -> LevelLine | None:
     """Keep the parts of a line along which it is smooth; None where too few are."""
-    if len(line.parts) < LEAST_PARTS:
+    least = max(LEAST_PARTS, KEPT_SHARES[turn] * line.in_sight)
+    if len(line.parts) < least:
         return None
     design = np.vander(line.parts / (PARTS / 2) - 1.0, BENDS[turn] + 1)
     gap, weight = np.zeros(len(design)), np.ones(len(design))
@@ -134,7 +135,7 @@ def _straight(line: LevelLine, turn: int, px_per_mm: float) -> LevelLine | None:
         gap = np.abs(line.heights_mm - design @ bend)
         weight = 1 / (1 + (gap / max(0.08, 1.2 * float(np.median(gap)))) ** 2) ** 2
     good = gap < max(LEAST_STRAY_MM, STRAY_PX / px_per_mm)
-    if good.sum() < max(LEAST_PARTS, KEPT_SHARES[turn] * line.in_sight):
+    if good.sum() < least:
         return None
     return replace(line, points_px=line.points_px[good], heights_mm=line.heights_mm[good], parts=line.parts[good])
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -51,28 +52,34 @@ def find_ring(photo: Photo, seen: Mask, sighting: Sighting | None, diameter_mm: 
     -------
     Ring or None
     """
-    ways = []
-    for turned in (False, True):
-        level = Level.of(photo.grey, seen, turned=turned)
-        lines = long_lines(Picture.of(level.grey, level.seen, SEARCH_PX))
-        ways.append((sum(abs(line.strength) ** 3 for line in lines) ** (1 / 3), level, lines))
-    ways.sort(key=lambda way: -way[0])
+    levels = [Level.of(photo.grey, seen, turned=turned) for turned in (False, True)]
+    ways = [(level, long_lines(Picture.of(level.grey, level.seen, SEARCH_PX))) for level in levels]
+    ways.sort(key=lambda way: -_clear(way[1]))
+    clear = [(level, lines) for level, lines in ways if lines and _clear(lines) > RIVAL_WAY * _clear(ways[0][1])]
+    searches = [_Search(photo, level, lines, sighting, diameter_mm) for level, lines in clear]
     found: list[Ring] = []
-    for clear, level, lines in ways:
-        if clear > 0 and clear > RIVAL_WAY * ways[0][0] and (not found or found[0].likely < ENOUGH):
-            picture = Picture.of(level.grey, level.seen, FOLLOW_PX)
-            found += _ways_to_end(_Search(photo, level, picture, sighting, diameter_mm), runs_of(picture, lines))
-            found.sort(key=lambda ring: -ring.likely)
+    for search in searches:
+        if _likelihood(found) < ENOUGH:
+            found = _likeliest([*found, *_ways_to_end(search)])
     if found:
-        again = fit_finely(found[0].level, found[0].fit, (0, 1, 2))
-        found[0] = again if again is not None and again.likely > found[0].likely else found[0]
-    if not found or found[0].likely < UNLIKELY:
-        for clear, level, lines in ways:
-            if clear > RIVAL_WAY * ways[0][0] and lines:
-                search = _Search(photo, level, Picture.of(level.grey, level.seen, GUESS_PX), sighting, diameter_mm)
-                found += _guessed(search, lines)
-        found.sort(key=lambda ring: -ring.likely)
+        found = _likeliest([*found, fit_finely(found[0].level, found[0].fit, (0, 1, 2))])
+    for search in searches:
+        if _likelihood(found) < UNLIKELY:
+            found = _likeliest([*found, *_guessed(search)])
     return None if not found or found[0].clear < LEAST_CLEAR else found[0]
+
+
+def _clear(lines: Sequence[Line]) -> float:
+    return float(sum(abs(line.strength) ** 3 for line in lines) ** (1 / 3))
+
+
+def _likelihood(found: Sequence[Ring]) -> float:
+    return found[0].likely if found else -np.inf
+
+
+def _likeliest(rings: Sequence[Ring | None]) -> list[Ring]:
+    """Return what was found, the likeliest first."""
+    return sorted((ring for ring in rings if ring is not None), key=lambda ring: -ring.likely)
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,19 +88,25 @@ class _Search:
 
     photo: Photo
     level: Level
-    picture: Picture
+    lines: Sequence[Line]
     sighting: Sighting | None
     diameter_mm: float | None
 
+    @cached_property
+    def picture(self) -> Picture:
+        """The photo reduced to follow lines."""
+        return Picture.of(self.level.grey, self.level.seen, FOLLOW_PX)
 
-def _guessed(search: _Search, lines: Sequence[Line]) -> list[Ring]:
+
+def _guessed(search: _Search) -> list[Ring]:
     """Fit finely from guesses at the camera's place."""
+    lines, picture = search.lines, Picture.of(search.level.grey, search.level.seen, GUESS_PX)
     lens = lenses(search.photo)[0]
     unknowns, start, seen = _known(search, lens, float(np.arctan(lines[0].slope)))
     values = _values(unknowns) | start
     known = {name: values[name] for name in ("log_focal", "k1", "log_radius")}
     found: list[Ring | None] = []
-    for guess in Guesses(search.picture, search.level.size_px, known, start.get("clear_mm")).likely(lines):
+    for guess in Guesses(picture, search.level.size_px, known, start.get("clear_mm")).likely(lines):
         placed = {name: value for name, value in (values | guess).items() if name in unknowns.table}
         at = placed | {f"line{number}": height for number, height in enumerate(GUESSED_MM)}
         scene = EdgeScene(at, np.zeros((0, 0)), search.level.size_px, [], 0.0, 0.0)
@@ -101,8 +114,9 @@ def _guessed(search: _Search, lines: Sequence[Line]) -> list[Ring]:
     return _likeliest([fit_finely(ring.level, ring.fit, (1, 2)) for ring in _likeliest(found)[:FINELY]])
 
 
-def _ways_to_end(search: _Search, runs: Sequence[Run]) -> list[Ring]:
+def _ways_to_end(search: _Search) -> list[Ring]:
     """Fit the likely ends with each lens that the photo may have; fit the likeliest of these finely."""
+    runs = runs_of(search.picture, search.lines)
     if len(runs) < 2:
         return []
     usual, *others = lenses(search.photo)
@@ -117,11 +131,6 @@ def _ways_to_end(search: _Search, runs: Sequence[Run]) -> list[Ring]:
             again = fit_finely(search.level, ring.fit, (1,))
             found.append(ring if again is None else again)
     return found
-
-
-def _likeliest(rings: Sequence[Ring | None]) -> list[Ring]:
-    """Return what was found, the likeliest first."""
-    return sorted((ring for ring in rings if ring is not None), key=lambda ring: -ring.likely)
 
 
 def _once(search: _Search, runs: Sequence[Run], ends: Ends, lens: tuple[float, float]) -> Ring | None:
