@@ -71,6 +71,8 @@ def measure_face(photo: Photo, request: Request) -> Measurement:
         For a reference KIND that is not one.
     """
     reference = parse_kind(request.reference)
+    if request.lies == "hat" and request.hat == "auto" and reference.family != "bolt-circle":
+        request = replace(request, hat="up")  # nothing lies on a hat that stands the other way
     blank = Measurement(photo.name, "face")
     sharp = sharpness(photo.grey)
     if sharp < HOPELESS:
