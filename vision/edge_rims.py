@@ -4,8 +4,11 @@ Each pair of lines is rated by what speaks for it (`edge_pairs`); the weights we
 (`tests/fitting/fit_edge.py`) on photos whose true edges are known.
 """
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
+from importlib import resources
 
 import numpy as np
 
@@ -13,6 +16,7 @@ from vision.edge_pairs import Pairs, RimLine
 from vision.edge_rows import Rows
 from vision.edge_start import CHAMFER_MM
 from vision.edge_unrolled import Unrolled
+from vision.measurement import FloatArray
 
 REACH_MM, NEAR_MM = 0.4, 0.2
 # Parts of a line that lie level: within a pixel, a tenth of a millimetre at least; so many make a line.
@@ -23,58 +27,7 @@ ROWS = 48
 THINNEST_MM, THICKEST_MM = 6.0, 43.0
 # Edges that are not seen: beyond lines so clear, where no other line is so near.
 CLEAR_ENOUGH, NO_LINE_MM = 0.35, 0.35
-ANY = -7.51
-WEIGHTS = np.array(
-    [
-        -0.32,
-        1.03,
-        1.03,
-        4.51,
-        1.78,
-        -3.03,
-        -5.81,
-        5.55,
-        -3.89,
-        -4.35,
-        -0.49,
-        0.66,
-        -2.67,
-        1.82,
-        1.47,
-        2.72,
-        -2.37,
-        3.76,
-        0.19,
-        13.03,
-        -1.34,
-        -0.40,
-        -1.89,
-        -1.86,
-        0.18,
-        0.68,
-        16.28,
-        3.21,
-        -0.39,
-        -3.40,
-        -6.48,
-        -8.87,
-        -1.86,
-        -1.62,
-        -18.79,
-        5.99,
-        6.32,
-        -30.90,
-        17.27,
-        12.37,
-        1.40,
-        -2.31,
-        -3.92,
-        -1.36,
-        -1.73,
-        0.38,
-        -2.41,
-    ]
-)
+TABLE = "edge_table.json"
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,8 +80,16 @@ def likely_rims(lines: Sequence[RimLine], rows: Rows) -> list[Rims]:
     if not len(pairs.top):
         return []
     # The first of the odds is that none of them are the edges.
-    rated = np.concatenate([[0.0], pairs.features(rows) @ WEIGHTS + ANY])
+    weights, any_ = _table()
+    rated = np.concatenate([[0.0], pairs.features(rows) @ weights + any_])
     odds = np.exp(rated - rated.max())
     odds = odds[1:] / odds.sum()
     ranked = np.argsort(-odds)
     return [Rims(lines[pairs.top[n]], lines[pairs.bottom[n]], float(odds[n])) for n in ranked]
+
+
+@cache
+def _table() -> tuple[FloatArray, float]:
+    """Return the weights of what speaks for a pair, and what any pair has over none."""
+    plain = json.loads(resources.files("vision").joinpath(TABLE).read_text(encoding="utf-8"))
+    return np.array(plain["weights"], float), float(plain["any"])

@@ -1,157 +1,123 @@
-"""Fit what `vision.edge_rims` and `vision.edge_look` weigh: ``python -m tests.fitting.fit_edge FOLDER ...``.
+"""Fit what `vision.edge_rims` and `vision.edge_look` weigh: ``python -m tests.fitting.fit_edge FOLDER [FOLDER ...]``.
 
 Each FOLDER holds sample photos of edges with their ``truth.json``: the fitting set, or more of its kind rendered by
-``python -m sample_images_synthetic.studio fitting --first 271 --last 1300 --only edge --out FOLDER``. Prints the
-weights to put into the two modules, and how well they do on photos that were left out in turn.
+``python -m sample_images_synthetic.studio fitting --first 271 --last 1300 --only edge --out FOLDER``. Writes the
+table beside `vision.edge_rims`, and prints how well it does on photos that were left out in turn, and the constants of
+`vision.edge_look`.
 """
 
 import argparse
 import json
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
-import cv2
 import numpy as np
-import numpy.typing as npt
 from scipy.optimize import minimize
 from sklearn.linear_model import LogisticRegression
 
-from vision.edge_fine import Ring
-from vision.edge_level import quarter_turned
-from vision.edge_look import Wall, ventilation_features
-from vision.edge_pairs import Pairs
-from vision.edge_reference import in_sight, upright_references
-from vision.edge_rims import THICKEST_MM, THINNEST_MM, rim_lines, with_supposed
-from vision.edge_ring import find_ring
-from vision.edge_rows import Rows
-from vision.edge_view import unrolled_of
+import vision
+from tests.fitting.edge_examples import Choice, Example, examples_of
+from vision.edge_rims import TABLE
+from vision.edge_view import NEAR_MM, UNSURE
 from vision.measurement import FloatArray
-from vision.photo import Photo, read_photo
-from vision.references.parse import parse_kind
-from vision.request import Request
 
-# The truth's rim is the cylinder's upper end: the face's edge lies a chamfer further out.
-# A supposed edge may be so much further off.
-CHAMFER_MM, SAME_MM, SUPPOSED_MM = (0.3, 1.8), 0.3, 0.3
-PENALTY, FOLDS = 0.5, 5
-
-
-@dataclass(frozen=True)
-class Example:
-    """A photo's pairs of lines, which of them are the edges, and what its wall looks like."""
-
-    pairs: FloatArray
-    right: npt.NDArray[np.bool_]
-    wall: tuple[float, float]
-    vented: bool
+# How much weights are held to nothing (of 0.2 to 8, what does best on photos left out), and how little the odds of none;
+# parts of the photos that are left out in turn.
+PENALTY, ANY_PENALTY, FOLDS = 2.0, 0.01, 5
+# What a photo counts one of whose edges was taken away.
+TAKEN = 0.15
 
 
 def main() -> None:
-    """Fit and print."""
+    """Fit, write the table, and print its scores."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folders", nargs="+", type=Path)
-    examples = [example for folder in parser.parse_args().folders for example in examples_of(folder)]
-    spread = np.concatenate([example.pairs for example in examples]).std(axis=0) + 1e-9
-    held = [_rated(examples[fold::FOLDS], _fit(_others(examples, fold), spread) / spread) for fold in range(FOLDS)]
-    first, loss = np.concatenate(held).T
-    print(f"{len(examples)} photos; left out: edges first in {first.mean():.3f}, log loss {loss.mean():.3f}")
-    print("WEIGHTS:", np.round(_fit(examples, spread) / spread, 2).tolist())
-    looks, vented = np.array([example.wall for example in examples]), [example.vented for example in examples]
+    folders = parser.parse_args().folders
+    examples = [example for folder in folders for example in examples_of(folder)]
+    _print_scores(examples)
+    *weights, any_ = fit(examples)
+    provenance = f"tests/fitting/fit_edge.py: {len(examples)} edge photos, the fitting set's and more of its kind"
+    plain = {"provenance": provenance, "any": round(any_, 2), "weights": [round(weight, 2) for weight in weights]}
+    Path(vision.__file__).with_name(TABLE).write_text(json.dumps(plain, indent=0) + "\n", encoding="utf-8")
+    _print_ventilation(examples)
+
+
+def _print_scores(examples: Sequence[Example]) -> None:
+    """Print how the weights do on photos left out of their fit."""
+    seen, taken = [], []
+    for fold in range(FOLDS):
+        weights = fit([example for number, example in enumerate(examples) if number % FOLDS != fold])
+        seen += [_score(example.seen[0], weights) for example in examples[fold::FOLDS]]
+        taken += [_score(choice, weights) for example in examples[fold::FOLDS] for choice in example.taken]
+    first, loss, sure, off = np.mean(seen, axis=0)
+    print(f"left out, of {len(seen)} photos: edges first in {first:.3f}, log loss {loss:.3f}; sure in {sure:.3f}, and")
+    print(f"over {NEAR_MM} mm off in {off:.3f}; an edge taken away, sure in {np.mean(taken, axis=0)[2]:.3f}")
+
+
+def _score(choice: Choice, weights: FloatArray) -> tuple[float, float, float, float]:
+    """Tell whether edges come first, their log loss, whether a thickness is sure, and sure but far off."""
+    odds, right = _odds(choice, weights), _or_none(choice)
+    best = int(odds[:-1].argmax())
+    near = np.abs(choice.over_mm - choice.over_mm[best]) < NEAR_MM
+    sure = float(odds[:-1][near].sum()) > UNSURE
+    off = sure and abs(float(choice.over_mm[best])) > NEAR_MM
+    return float(right[best]), -float(np.log(odds[right].sum())), float(sure), float(off)
+
+
+def _print_ventilation(examples: Sequence[Example]) -> None:
+    looked = [(example.wall, example.vented) for example in examples if example.wall is not None]
+    looks, vented = np.array([look for look, _ in looked]), [vented for _, vented in looked]
     model = LogisticRegression(C=10.0, class_weight="balanced").fit(looks, vented)
-    print(
-        "VENTED:", np.round([model.intercept_[0], *model.coef_[0]], 2).tolist(), f"right {model.score(looks, vented)}"
-    )
+    constants = np.round([model.intercept_[0], *model.coef_[0]], 2).tolist()
+    print(f"VENTED = {tuple(constants)}: right in {model.score(looks, vented):.3f}")
 
 
-def _others(examples: list[Example], fold: int) -> list[Example]:
-    return [example for number, example in enumerate(examples) if number % FOLDS != fold]
+def fit(examples: Sequence[Example]) -> FloatArray:
+    """Fit a conditional logit: of all pairs of a photo, or none of them, the edges are chosen.
 
-
-def examples_of(folder: Path) -> Iterator[Example]:
-    """Read a folder's photos in which ring and edges were found."""
-    for row in json.loads((folder / "truth.json").read_text(encoding="utf-8")):
-        photo = read_photo(folder / row["file"]) if row["group"] == "edge" else None
-        ring = None if photo is None else _ring_of(photo, row)
-        if photo is not None and ring is not None:
-            example = _example(photo, ring, row)
-            if example is not None:
-                yield example
-
-
-def _ring_of(photo: Photo, row: Mapping[str, Any]) -> Ring | None:
-    kind = row["reference"]["kind"]
-    request = Request(kind, diameter_mm=None) if kind != "none" else Request(diameter_mm=row["rotor"]["diameter_mm"])
-    sightings = upright_references(photo, parse_kind(request.reference), request)
-    if kind != "none" and not sightings:
-        return None
-    return find_ring(photo, in_sight(photo, sightings), sightings[0] if sightings else None, request.diameter_mm)
-
-
-def _example(photo: Photo, ring: Ring, row: Mapping[str, Any]) -> Example | None:
-    unrolled = unrolled_of(ring)
-    bgr = quarter_turned(photo.bgr) if ring.level.turned else photo.bgr
-    lines = with_supposed(rim_lines(unrolled, lying=not ring.level.turned))
-    pairs = Pairs.of(lines, (THINNEST_MM, THICKEST_MM))
-    right = _right(pairs, row["rotor"]["thickness_mm"], _true_rim_mm(ring, row))
-    if not right.any():
-        return None
-    first = int(right.argmax())
-    wall = Wall(unrolled, (pairs.height[pairs.bottom[first]], pairs.height[pairs.top[first]]))
-    rated = pairs.features(Rows.of(unrolled, bgr, ring.level, ring.along))
-    return Example(rated, right, ventilation_features(wall), row["rotor"]["ventilation"] == "vented")
-
-
-def _right(pairs: Pairs, thick_mm: float, rim_mm: float) -> npt.NDArray[np.bool_]:
-    """Tell which pairs are the edges: so thick, and one of them a chamfer's width outside the truth's rim."""
-    supposed = np.array([abs(line.supposed) for line in pairs.lines])
-    most_mm = SAME_MM + SUPPOSED_MM * (supposed[pairs.top] + supposed[pairs.bottom])
-    low, high = CHAMFER_MM
-    above, below = pairs.height[pairs.top] - rim_mm, rim_mm - pairs.height[pairs.bottom]
-    beyond = ((above > low) & (above < high)) | ((below > low) & (below < high))
-    return np.asarray((np.abs(pairs.thick_mm - thick_mm) < most_mm) & beyond)
-
-
-def _true_rim_mm(ring: Ring, row: Mapping[str, Any]) -> float:
-    """Height of the truth's rim above the camera's plane, from its nearer points."""
-    camera, radius_mm = row["camera"], row["rotor"]["diameter_mm"] / 2
-    focal, (x, y) = camera["focal_px"], camera["principal_px"]
-    lens = np.array([[focal, 0, x], [0, focal, y], [0, 0, 1.0]])
-    turn = np.arange(72) * np.pi / 36
-    circle = radius_mm * np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=-1)
-    rim_px = np.array(row["rim_px"])
-    _, turned, shift = cv2.solvePnP(circle, rim_px, lens, np.array([camera["k1"], 0, 0, 0.0]))
-    depth = (circle @ cv2.Rodrigues(turned)[0].T + shift.ravel())[:, 2]
-    near_px = rim_px[depth < np.quantile(depth, 0.25)] @ ring.level.from_photo[:, :2].T + ring.level.from_photo[:, 2]
-    return float(np.median(ring.along.on_cylinder(near_px, ring.along.radius_mm)[1]))
-
-
-def _fit(examples: list[Example], spread: FloatArray) -> FloatArray:
-    """Fit a conditional logit: of all pairs of a photo, the edges are chosen."""
+    Returns
+    -------
+    (F + 1,) ndarray
+        The weights, and what each pair has over none.
+    """
+    spread = np.concatenate([example.seen[0].pairs for example in examples]).std(axis=0)
+    # What never varies tells nothing, and weighs nothing.
+    spread = np.append(np.where(spread > 0, spread, np.inf), 1.0)
+    choices = [(choice, 1.0) for example in examples for choice in example.seen]
+    choices += [(choice, TAKEN) for example in examples for choice in example.taken]
+    scaled = [(_with_none(choice) / spread, _or_none(choice), counts) for choice, counts in choices]
+    held = np.append(np.full(len(spread) - 1, PENALTY), ANY_PENALTY)
 
     def loss(weights: FloatArray) -> tuple[float, FloatArray]:
-        total, slope = PENALTY / 2 * float(weights @ weights), PENALTY * weights
-        for example in examples:
-            scaled = example.pairs / spread
-            odds = np.exp(scaled @ weights - (scaled @ weights).max())
-            share = odds / odds.sum()
-            right = share * example.right
-            total -= float(np.log(right.sum() + 1e-12))
-            slope = slope - (right / (right.sum() + 1e-12) - share) @ scaled
+        total, slope = float(held * weights @ weights) / 2, held * weights
+        for pairs, right, counts in scaled:
+            odds = _shares(pairs @ weights)
+            chosen = odds * right
+            total -= counts * float(np.log(chosen.sum() + 1e-12))
+            slope = slope - counts * (chosen / (chosen.sum() + 1e-12) - odds) @ pairs
         return total, slope
 
-    return np.asarray(minimize(loss, np.zeros(len(spread)), jac=True, method="L-BFGS-B").x, np.float64)
+    return np.asarray(minimize(loss, np.zeros(len(spread)), jac=True, method="L-BFGS-B").x / spread, np.float64)
 
 
-def _rated(examples: list[Example], weights: FloatArray) -> FloatArray:
-    """Whether the edges come first, and the log loss, of each photo (N, 2)."""
-    rows = []
-    for example in examples:
-        rated = example.pairs @ weights
-        odds = np.exp(rated - rated.max())
-        rows.append((float(example.right[rated.argmax()]), -float(np.log((odds / odds.sum())[example.right].sum()))))
-    return np.array(rows)
+def _with_none(choice: Choice) -> FloatArray:
+    """Return the pairs with a constant, and none of them last, (N + 1, F + 1)."""
+    pairs = np.hstack([choice.pairs, np.ones((len(choice.pairs), 1))])
+    return np.vstack([pairs, np.zeros((1, pairs.shape[1]))])
+
+
+def _or_none(choice: Choice) -> FloatArray:
+    """Tell which pairs, or none of them last, are right, (N + 1,)."""
+    return np.append(choice.right, not choice.right.any())
+
+
+def _odds(choice: Choice, weights: FloatArray) -> FloatArray:
+    return _shares(_with_none(choice) @ weights)
+
+
+def _shares(rated: FloatArray) -> FloatArray:
+    odds = np.exp(rated - rated.max())
+    return np.asarray(odds / odds.sum(), np.float64)
 
 
 if __name__ == "__main__":
