@@ -21,8 +21,8 @@ from vision.edge_rims import TABLE
 from vision.edge_view import NEAR_MM, UNSURE
 from vision.measurement import FloatArray
 
-# How much weights are held to nothing (of 0.2 to 8, what does best on photos left out), and how little the odds of none;
-# parts of the photos that are left out in turn.
+# How much weights are held to nothing (of 0.2 to 8, what does best on photos left out), and how little the odds of
+# none; parts of the photos that are left out in turn.
 PENALTY, ANY_PENALTY, FOLDS = 2.0, 0.01, 5
 # What a photo counts one of whose edges was taken away.
 TAKEN = 0.15
