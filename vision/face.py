@@ -276,6 +276,7 @@ def _read(photo: Photo, seen: _Seen) -> Measurement:
         construction=ring.construction,
         bolt_count=ring.bolt_count,
         geometry_px=_geometry(seen),
+        features_px=ring.outlines_px,
         details={**ring.details, "references": _kinds(seen.sights.placed)},
     )
 

@@ -1,6 +1,6 @@
 """What a photo yields: lengths with their covariance, likelihoods of what was seen, and the reasons where it fails."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
@@ -39,6 +39,8 @@ class Measurement:
         Which surface an edge view's silhouette shows.
     geometry_px : mapping of str to (N, 2) ndarray
         Fitted curves ``(x, y)`` in pixels of the photo as displayed.
+    features_px : mapping of str to sequence of (K, 2) ndarray
+        Outlines of holes, dimples and bolts, and the lines of slots, in the same pixels.
     details : mapping
         What else was seen (feature counts and the like), JSON-ready.
     reasons, warnings : tuple
@@ -55,6 +57,7 @@ class Measurement:
     bolt_count: tuple[int, float] | None = None
     thickness_over: Literal["lip", "unknown"] | None = None
     geometry_px: Mapping[str, FloatArray] = field(default_factory=dict)
+    features_px: Mapping[str, Sequence[FloatArray]] = field(default_factory=dict)
     details: Mapping[str, Any] = field(default_factory=dict)
     reasons: tuple[Reason, ...] = ()
     warnings: tuple[Notice, ...] = ()
@@ -84,6 +87,9 @@ class Measurement:
             "ratios": {key: _interval(ratio) for key, ratio in self.ratios.items()},
             "warnings": [vars(notice) for notice in self.warnings],
             "geometry": {key: np.round(curve, 2).tolist() for key, curve in self.geometry_px.items()},
+            "features": {
+                f"{kind}_px": [np.round(each, 1).tolist() for each in found] for kind, found in self.features_px.items()
+            },
             "details": dict(self.details),
         }
         if self.ratios:

@@ -16,7 +16,8 @@ COLOURS = {
     "centre_bore_px": (190, 190, 90),
     "wall_px": (120, 120, 255),
 }
-OTHER = (210, 120, 210)
+OTHER, FEATURE = (210, 120, 210), (120, 255, 120)
+OPEN = ("slots",)
 LABELS = {
     "diameter_mm": "diameter",
     "thickness_mm": "thickness",
@@ -43,6 +44,9 @@ def draw_overlay(photo: Photo, measurement: Measurement) -> bytes:
     """
     picture = photo.bgr.copy()
     weight = max(2, round(max(photo.width, photo.height) / 700))
+    for kind, outlines in measurement.features_px.items():
+        for outline in outlines:
+            _draw_line(picture, np.asarray(outline, np.float64), FEATURE, 1 + weight // 3, closed=kind not in OPEN)
     for name, curve in measurement.geometry_px.items():
         _draw_curve(picture, np.asarray(curve, np.float64), COLOURS.get(name, OTHER), weight)
     _write(picture, _lines(measurement), weight)
@@ -56,10 +60,14 @@ def _draw_curve(picture: Image, curve: FloatArray, colour: tuple[int, int, int],
     """Draw closed curves; groups of four are figures of four corners each."""
     pieces = [curve] if len(curve) % 4 or len(curve) > 16 else np.split(curve, len(curve) // 4)
     for piece in pieces:
-        # Fixed-point coordinates keep the drawn curve within a sixteenth of a pixel of the fitted one.
-        points = np.round(piece * 16).astype(np.int32)
-        cv2.polylines(picture, [points], True, (0, 0, 0), weight + 2, cv2.LINE_AA, shift=4)
-        cv2.polylines(picture, [points], True, colour, weight, cv2.LINE_AA, shift=4)
+        _draw_line(picture, piece, colour, weight, closed=True)
+
+
+def _draw_line(picture: Image, line: FloatArray, colour: tuple[int, int, int], weight: int, *, closed: bool) -> None:
+    # Fixed-point coordinates keep the drawn line within a sixteenth of a pixel of the fitted one.
+    points = np.round(line * 16).astype(np.int32)
+    cv2.polylines(picture, [points], closed, (0, 0, 0), weight + 2, cv2.LINE_AA, shift=4)
+    cv2.polylines(picture, [points], closed, colour, weight, cv2.LINE_AA, shift=4)
 
 
 def _lines(measurement: Measurement) -> list[str]:

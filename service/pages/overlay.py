@@ -40,8 +40,14 @@ def curves_of(shot: Shot) -> list[Curve]:
         kind = {"rim_px": "rim", "reference_px": "reference"}.get(name, "other")
         step = CORNERS if kind == "reference" and not is_round(shot) else max(len(points), 1)
         pieces = (points[start : start + step] for start in range(0, len(points), step))
-        curves.extend(Curve(kind, " ".join(f"{x:.1f},{y:.1f}" for x, y in piece)) for piece in pieces)
-    return curves
+        curves.extend(Curve(kind, _spelt(piece)) for piece in pieces)
+    # There and back again: a slot's line must not be closed across the ring.
+    features = (shot.measurement.get("features") or {}).values()
+    return curves + [Curve("feature", _spelt([*line, *line[-2:0:-1]])) for found in features for line in found]
+
+
+def _spelt(points: Sequence[Point]) -> str:
+    return " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
 
 
 def handles_of(shot: Shot, picture: WorkingPhoto | None) -> list[Handle]:

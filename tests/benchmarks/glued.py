@@ -19,7 +19,8 @@ from vision.references.parse import Reference
 SMALL_PX = 1000
 # Hough's circles: gradient over the edge threshold, votes, and the rotor's radius as shares of the picture's side.
 CANNY, VOTES, ROTOR_SHARE = 120, 60, (0.12, 0.5)
-COIN_SLACK = (0.6, 1.5)
+# A rotor's area over the reference's, at least.
+LARGER = 5.0
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,9 @@ def card_homography(sight: Sight) -> float | None:
         contour
         for picture in (mask, 255 - mask)
         for contour in cv2.findContours(picture, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
-        if not _touches(contour, grey.shape) and cv2.pointPolygonTest(contour, middle, measureDist=False) > 0
+        if not _touches(contour, grey.shape)
+        and cv2.contourArea(contour) > LARGER * cv2.contourArea(sight.outline_px.astype(np.float32)) / shrink**2
+        and cv2.pointPolygonTest(contour, middle, measureDist=False) > 0
     ]
     if not contours:
         return None

@@ -8,6 +8,8 @@ from sample_images_synthetic.studio.rotor import Rotor, draw_rotor
 from tests.vision.drawn import TiltedFace, draw_face, draw_look, tilted, with_hat
 from vision.describe import WIDEST_INNER, RingDescription, describe_ring
 from vision.hat import Middle
+from vision.measurement import Measurement
+from vision.overlay import draw_overlay
 from vision.photo import Photo
 
 
@@ -49,3 +51,17 @@ def test_a_narrow_ring_alone_is_no_cars_rotor(described: tuple[Rotor, TiltedFace
         middle = Middle(None, {}, (share * face.rim_radius_mm,), 3.0)
         assert replace(ring, middle=middle, bolt_count=None).looks_like_a_rotor is is_rotor
     assert not replace(ring, middle=Middle(None, {}), bolt_count=(5, 0.3)).looks_like_a_rotor
+
+
+def test_slots_and_bolts_are_drawn_and_told(described: tuple[Rotor, TiltedFace, RingDescription]) -> None:
+    rotor, _, ring = described
+    measured = Measurement("drawn", "face", features_px=ring.outlines_px)
+    told = measured.to_json()["features"]
+    assert len(told["bolts_px"]) == rotor.bolt_count
+    assert len(told["slots_px"]) >= 3
+    photo = Photo("blank", np.zeros((1600, 1600, 3), np.uint8))
+    drawn = cv2.imdecode(np.frombuffer(draw_overlay(photo, measured), np.uint8), cv2.IMREAD_COLOR)
+    assert drawn is not None
+    for bolt in told["bolts_px"]:
+        x, y = np.round(bolt[0]).astype(int)
+        assert drawn[y - 1 : y + 2, x - 1 : x + 2, 1].max() > 200
