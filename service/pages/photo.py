@@ -245,11 +245,11 @@ def _corrected(request: Request, form: FormData, old: Shot) -> Shot:
     if form.get("afresh"):
         return replace(old, options={name: text for name, text in options.items() if name not in MARKS})
     new = new_shot(request, form, old.key)
-    if options.get("reference", "auto") not in ("auto", new.options.get("reference", "auto")):
-        new.options.pop("reference_points", None)  # corners belong to the thing that they were set on
     found = (old.measurement or {}).get("details", {}).get("references", [])
     if "reference_points" in new.options and new.options.get("reference", "auto") == "auto" and len(found) == 1:
         new.options["reference"] = found[0]  # the thing whose corners were moved is the one that was found
+    if options.get("reference", "auto") not in ("auto", new.options.get("reference", "auto")):
+        new.options.pop("reference_points", None)  # corners belong to the thing that they were set on
     return replace(new, axle=old.axle, name=old.name)
 
 

@@ -12,8 +12,12 @@ Begin = Callable[[Page], None]
 
 @pytest.fixture
 def measured(page: Page, measured_at: str) -> Page:
-    """The page of a photo that was measured."""
+    """The page of a photo that was measured, as it was found: what an earlier test moved on it is undone."""
     page.goto(measured_at)
+    undo = page.get_by_role("button", name="Undo what I moved")
+    if undo.count():
+        undo.click()
+        page.wait_for_load_state("networkidle")
     expect(page.locator(".readout.plate")).to_contain_text("Diameter")
     return page
 
