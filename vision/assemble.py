@@ -20,7 +20,7 @@ from vision.start import NOMINAL_RADIUS_MM, RADIUS_STD, WAVES, first_unknowns, l
 from vision.terms import CircleTerm, Height, Term
 from vision.top_view import top_view
 from vision.unknowns import Unknowns
-from vision.wall import Wall, is_outline, rim_curve
+from vision.wall import is_outline, rim_curve
 
 ROUGH_SAMPLES, FINE_SAMPLES, CIRCLE_SAMPLES = 50, 200, 60
 ROUGH_ROUNDS = 2
@@ -46,7 +46,7 @@ class Sights:
     rim : EdgeSamples
     placed : tuple of Placed
         References where they lie.
-    wall : Wall, optional
+    wall : EdgeSamples, optional
         The wall's far edge.
     circles : mapping of str to Circle
         Round the axis, inside the rim; radii in the millimetres of the scene they were found with.
@@ -56,7 +56,7 @@ class Sights:
 
     rim: EdgeSamples
     placed: tuple[Placed, ...] = ()
-    wall: Wall | None = None
+    wall: EdgeSamples | None = None
     circles: Mapping[str, Circle] = field(default_factory=dict)
     pitch_mm: float | None = None
 
@@ -128,9 +128,8 @@ def _likelier(photo: Photo, request: Request, fits: Sequence[Fitted], sights: Si
     left = [fitted for fitted in fits if _misfit(fitted) < least + OPEN]
     if len(left) == 1:
         return left[0]
-    hat_up = None if request.hat == "auto" else request.hat == "up"
     outlines = [placed.sighting.corners_px for placed in sights.placed]
-    return min(left, key=lambda fitted: fitted[0].misfit - _bolts_evidence(photo, fitted[0], outlines, hat_up))
+    return min(left, key=lambda fitted: fitted[0].misfit - _bolts_evidence(photo, fitted[0], outlines, request.hat_up))
 
 
 def _bolts_evidence(photo: Photo, scene: Scene, hidden_px: Sequence[FloatArray], hat_up: bool | None) -> float:
@@ -162,8 +161,7 @@ def fit(photo: Photo, request: Request, sights: Sights, start: Start, near: Scen
         reference.add_unknowns(unknowns, camera, pose, request)
         terms.append(reference.term(request))
     if sights.wall is not None:
-        unknowns.add("wall_offset", 0.0, 0.3, std=sights.wall.doubt_px)
-        terms.append(CircleTerm(sights.wall.samples, "log_rim", {"thickness": -1.0}, "wall_offset"))
+        terms.append(CircleTerm(sights.wall, "log_rim", {"thickness": -1.0, "wall_beyond": -1.0}, "wall_offset"))
     values = {} if near is None else dict(near.values)
     if near is not None:
         values |= _as_high_as_the_bolts(near, request, sights)

@@ -180,8 +180,7 @@ def _seen(photo: Photo, request: Request, reference: Reference, trial: _Trial) -
     """Describe the ring, and fit once more with all that the photo shows."""
     scene, sights = trial.scene, trial.sights
     outlines = [placed.sighting.corners_px for placed in sights.placed]
-    hat_up = None if request.hat == "auto" else request.hat == "up"
-    ring = describe_ring(photo, scene, hidden_px=outlines, hat_up=hat_up)
+    ring = describe_ring(photo, scene, hidden_px=outlines, hat_up=request.hat_up)
     told, request = request, _with_hat(request, ring)
     if request.hat == "down" != told.hat and any(placed.lies == "bench" for placed in sights.placed):
         # The bench is farther down than was taken for granted, and with it the reference's place in the scene.

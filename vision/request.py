@@ -34,3 +34,8 @@ class Request:
     diameter_mm: float | None = None
     rim_xy_px: FloatArray | None = None
     reference_xy_px: FloatArray | None = None
+
+    @property
+    def hat_up(self) -> bool | None:
+        """Whether the hat stands toward the camera; None where nobody said."""
+        return None if self.hat == "auto" else self.hat == "up"

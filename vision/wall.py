@@ -1,7 +1,5 @@
 """The far edge of the rotor's wall: where the camera looks past the rim, it tells the thickness."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from vision.band import Band, BoolArray, nearest
@@ -23,27 +21,9 @@ NEAR_BEST = 0.5
 REACH_PX = 1.6
 WALL_STD_PX = 0.5
 BORDER_PX = 4.0
-# By how much the edge that was taken for the wall's far one puts the thickness off: vanes' mouths, chamfers and the
-# shadow's foot look like it. Of 23 walls of the ``fitting`` set half were off by less than 4 mm, the worst by 24.
-DOUBT_MM = 5.5
 
 
-@dataclass(frozen=True)
-class Wall:
-    """What was taken for the wall's far edge.
-
-    Attributes
-    ----------
-    samples : EdgeSamples
-    doubt_px : float
-        Doubt, common to all of them, whether it is that edge and not one beside it.
-    """
-
-    samples: EdgeSamples
-    doubt_px: float
-
-
-def find_wall(photo: Image, scene: Scene, noise: float) -> Wall | None:
+def find_wall(photo: Image, scene: Scene, noise: float) -> EdgeSamples | None:
     """Sample the far edge of the wall.
 
     Parameters
@@ -56,7 +36,7 @@ def find_wall(photo: Image, scene: Scene, noise: float) -> Wall | None:
 
     Returns
     -------
-    Wall or None
+    EdgeSamples or None
         None where the wall is hidden, or no edge runs along it clearly enough.
     """
     steps = outward_px(scene)
@@ -72,10 +52,7 @@ def find_wall(photo: Image, scene: Scene, noise: float) -> Wall | None:
     best = int(np.flatnonzero(good)[-1])
     while best > 0 and scores[best - 1] > scores[best]:
         best -= 1
-    samples = _samples(band, peak, steps[best])
-    shows = steps[best] > LEAST_STEP_PX
-    per_mm = float(np.median(steps[best][shows])) / float(THICKNESS_MM[best])
-    return None if samples is None else Wall(samples, DOUBT_MM * per_mm)
+    return _samples(band, peak, steps[best])
 
 
 def outward_px(scene: Scene) -> FloatArray:

@@ -112,10 +112,7 @@ def test_on_the_phone_by_keyboard_alone(page: Page, car: tuple[str, str, str]) -
         _tab_to(page, f"[name={name}]")
         page.keyboard.press("Space")
     page.keyboard.press("Enter")
-    for level, name in zip(("line", "model", "year"), car, strict=True):
-        page.wait_for_url(f"**/vehicle/{level}")
-        _tab_to(page, f"button[value='{name}']")
-        page.keyboard.press("Enter")
+    _choose_by_keyboard(page, car)
     page.wait_for_url("**/ask/*")
     first = page.url
     _tab_to(page, "button[value=pass]")
@@ -168,10 +165,7 @@ def test_at_the_car_by_keyboard_alone(page: Page, car: tuple[str, str, str], bra
     _tab_to(page, "[name=parts]")
     page.keyboard.press("Space")
     page.keyboard.press("Enter")
-    for level, name in zip(("line", "model", "year"), car, strict=True):
-        page.wait_for_url(f"**/vehicle/{level}")
-        _tab_to(page, f"button[value='{name}']")
-        page.keyboard.press("Enter")
+    _choose_by_keyboard(page, car)
     page.wait_for_url("**/looks")
     _tab_to(page, '[id="front.rotor_mark"]')
     page.keyboard.type(brake.rotor.marks[0])
@@ -276,6 +270,14 @@ def _serious(page: Page) -> list[str]:
         if finding["impact"] in SERIOUS
         for node in finding["nodes"]
     ]
+
+
+def _choose_by_keyboard(page: Page, car: tuple[str, str, str]) -> None:
+    """Choose line, model and year, each page by its own buttons."""
+    for level, name in zip(("line", "model", "year"), car, strict=True):
+        page.wait_for_url(f"**/vehicle/{level}")
+        _tab_to(page, f"button[value='{name}']")
+        page.keyboard.press("Enter")
 
 
 def _tab_to(page: Page, selector: str, most: int = 60) -> None:

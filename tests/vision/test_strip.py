@@ -59,8 +59,8 @@ def test_a_sharpened_dark_edge_keeps_its_place() -> None:
     assert abs(edge.shift_px) < PLACE_PX
 
 
-def test_no_step_gives_none_and_darkness_is_told() -> None:
+def test_no_step_gives_none_and_a_dark_thing_is_told() -> None:
     assert read(banded([(0.4, 80)]), 40.0) is None
     dark = read(banded([(0.02, EDGE_AT), (0.6, 80)]), EDGE_AT)
     assert dark is not None
-    assert dark.inside_level < 30
+    assert dark.bright_inside < 0

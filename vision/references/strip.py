@@ -34,14 +34,11 @@ class SideEdge:
         +1 where the thing is brighter than what meets it, -1 where darker.
     strip_px : float
         Width of the strip beside it; 0 where none shows.
-    inside_level : float
-        Brightness of the thing near the side, 0 to 255.
     """
 
     shift_px: float
     bright_inside: float
     strip_px: float
-    inside_level: float
 
 
 def side_edge(bgr: Image, feet_px: FloatArray, normal_px: FloatArray, widest_px: float) -> SideEdge | None:
@@ -69,10 +66,9 @@ def side_edge(bgr: Image, feet_px: FloatArray, normal_px: FloatArray, widest_px:
     two = min((fit[1] for fit in fits), key=lambda fit: fit.rest)
     if np.linalg.norm(one.steps[0]) < LEAST_STEP:
         return None
-    level = float(mean[0] @ LIGHT)
     if two.rest < BETTER * one.rest and _is_strip(two):
-        return SideEdge(two.places[0], _bright(two.steps[0]), two.places[1] - two.places[0], level)
-    return SideEdge(one.places[0], _bright(one.steps[0]), 0.0, level)
+        return SideEdge(two.places[0], _bright(two.steps[0]), two.places[1] - two.places[0])
+    return SideEdge(one.places[0], _bright(one.steps[0]), 0.0)
 
 
 def _is_strip(two: "_Fit") -> bool:
