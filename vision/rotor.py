@@ -6,11 +6,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision.band import Band
+from vision.edge_points import EdgePoints, settled
 from vision.edges import Image
-from vision.ellipse import Ellipse, find_ellipses
+from vision.ellipse import Ellipse
 from vision.figure import Sighting
 from vision.lines import find_lines
 from vision.rim import Rim, trace_rim
+from vision.sketch import sketch
 
 LEAST_SHARE = 0.07
 TRIED = 6
@@ -54,14 +56,26 @@ def find_rotor(photo: Image, grey: Image, on_face: Sequence[Sighting] = ()) -> l
     on_face : sequence of Sighting
         What is known to lie on the friction ring: it tells the rim from a wheel's and from the hat's.
     """
-    groups = families(find_ellipses(grey), min(grey.shape))
-    ranked = sorted(groups, key=lambda family: -_promise(family, family.outer, on_face))[:TRIED]
-    found = _traced(photo, ranked, on_face, 0.0)
-    best = max((rim.rating for rim in found), default=0.0)
+    drawn = sketch(grey)
+    ranked = sorted(
+        families(drawn.ellipses, min(grey.shape)), key=lambda family: -_promise(family, family.outer, on_face)
+    )[:TRIED]
+    found = _traced(photo, ranked, on_face)
+    found += _traced(photo, _settled(ranked, drawn.points), on_face, found)
     # Where the rim itself was not seen as an ellipse, a circle inside it may lead to it.
     grown = [Family(rim, group.inner_count + 1) for group in ranked[:GROWN] for rim in _outer_rims(photo, group.outer)]
-    found += _traced(photo, grown, on_face, best)
+    found += _traced(photo, grown, on_face, found)
     return [_among(rim, found) for rim in _distinct(sorted(found, key=lambda rim: -rim.rating))]
+
+
+def _settled(groups: Sequence[Family], points: EdgePoints) -> list[Family]:
+    """Return those families whose outer ellipse settles on another one."""
+    new: list[Family] = []
+    for family in groups:
+        outer = settled(family.outer, points)
+        if not any(_same_ring(outer, other.outer) for other in [*groups, *new]):
+            new.append(replace(family, outer=outer))
+    return new
 
 
 def _among(rim: Rim, found: Sequence[Rim]) -> Rim:
@@ -70,9 +84,12 @@ def _among(rim: Rim, found: Sequence[Rim]) -> Rim:
     return replace(rim, noise=min([rim.noise, *around]))
 
 
-def _traced(photo: Image, groups: Sequence[Family], on_face: Sequence[Sighting], best: float) -> list[Rim]:
+def _traced(
+    photo: Image, groups: Sequence[Family], on_face: Sequence[Sighting], before: Sequence[Rim] = ()
+) -> list[Rim]:
     """Trace the rims of families until no later one promises a better rating than the best."""
     found: list[Rim] = []
+    best = max((rim.rating for rim in before), default=0.0)
     for family in groups:
         if _promise(family, family.outer, on_face) * LEEWAY < best:
             continue
