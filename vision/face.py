@@ -20,6 +20,7 @@ from vision.references.parse import TAG, Reference, parse_kind
 from vision.references.tag import find_tags
 from vision.request import Request
 from vision.rim import LEAST_MARKS, Rim, marked_rim
+from vision.rim_edge import rim_edges_mm
 from vision.rotor import USUAL_DIAMETER_MM, USUAL_SPREAD, find_rotor
 from vision.scene import Scene
 from vision.start import NOMINAL_RADIUS_MM, lenses, maybe_cropped, plain_camera, poses_of
@@ -188,7 +189,8 @@ def _seen(photo: Photo, request: Request, reference: Reference, trial: _Trial) -
         scene, sights = trial.scene, trial.sights
     pitch_mm = reference.size_mm[0] if reference.family == "bolt-circle" and "bolt_circle" in ring.circles else None
     wall = None if trial.rim.by_hand else find_wall(photo.bgr, scene, trial.rim.noise)
-    sights = replace(sights, wall=wall, circles=ring.circles, pitch_mm=pitch_mm)
+    edges_mm = rim_edges_mm(photo.bgr, scene, sights.rim) if sights.placed else {}
+    sights = replace(sights, wall=wall, circles=ring.circles, pitch_mm=pitch_mm, rim_edges_mm=edges_mm)
     scene = fit(photo, request, sights.thinned(FINE_SAMPLES), trial.start, scene)
     return _Seen(request, replace(scene, covariance=scene.covariance * UNMODELLED**2), sights, ring)
 
