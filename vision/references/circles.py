@@ -6,6 +6,7 @@ The foot of its wall and its shadow are not. So the middle is where most edges f
 
 from dataclasses import dataclass, field
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -28,7 +29,7 @@ OPPONENTS = np.array([[0.0, -1.0, 1.0], [-1.0, 0.5, 0.5]])
 LEAST_SLOPE, LEAST_SHARE = 1.6, 0.12
 LEAST_COLOUR, LEAST_COLOUR_SHARE = 0.5, 0.25
 # How far the middle is tried from its guess and how finely, first and then about the best, as shares of the radius.
-MIDDLES = ((0.34, 0.03), (0.04, 0.01))
+MIDDLES, MIDDLES_TRIED = ((0.34, 0.03), (0.04, 0.01)), 3
 GRID_PX = 0.5
 # Rings count by what they show beyond chance.
 CHANCE = 0.25
@@ -197,19 +198,34 @@ def _edges(strength: FloatArray, slope: FloatArray, along_mm: FloatArray, least:
     return Edges(ray, at_mm, -(slope[ray, step + 1] @ LIGHT))
 
 
-def find_rings(read: Profiles) -> Rings:
-    """Find the middle about which the edges fall into the clearest rings, and tell these."""
-    shift_mm = np.zeros(2)
-    for reach, fine in MIDDLES:
-        bin_mm = max(fine * read.radius_mm, GRID_PX / read.px_per_mm)
-        count = int(np.ceil(reach * read.radius_mm / bin_mm))
-        steps = np.arange(-count, count + 1) * bin_mm
-        trials = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
-        trials = shift_mm + trials[np.hypot(*trials.T) <= count * bin_mm]
-        shown, _ = _shown(read, read.edges, trials, bin_mm)
-        shift_mm = trials[int((np.maximum(shown - CHANCE, 0.0) ** 2).sum(axis=1).argmax())]
-    told = [_at_ratios(read, edges, shift_mm, bin_mm) for edges in (read.edges, read.colours)]
-    return Rings(shift_mm, told[0], told[1])
+def find_rings(read: Profiles) -> list[Rings]:
+    """Find the middles about which the edges fall into the clearest rings, and tell these: a shadow may have its own."""
+    (wide, coarse), (near, fine) = MIDDLES
+    found = []
+    for middle in _middles(read, np.zeros(2), wide, coarse)[:MIDDLES_TRIED]:
+        shift_mm = _middles(read, middle, near, fine)[0]
+        bin_mm = _bin_mm(read, fine)
+        told = [_at_ratios(read, edges, shift_mm, bin_mm) for edges in (read.edges, read.colours)]
+        found.append(Rings(shift_mm, told[0], told[1]))
+    return found
+
+
+def _bin_mm(read: Profiles, share: float) -> float:
+    return max(share * read.radius_mm, GRID_PX / read.px_per_mm)
+
+
+def _middles(read: Profiles, about_mm: FloatArray, reach: float, fine: float) -> FloatArray:
+    """Return the middles (K, 2) on a grid about one that are better than those beside them, best first."""
+    bin_mm = _bin_mm(read, fine)
+    count = int(np.ceil(reach * read.radius_mm / bin_mm))
+    steps = np.arange(-count, count + 1) * bin_mm
+    trials = about_mm + np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
+    shown, _ = _shown(read, read.edges, trials, bin_mm)
+    clear = (np.maximum(shown - CHANCE, 0.0) ** 2).sum(axis=1).reshape(len(steps), len(steps))
+    high = (cv2.dilate(clear, np.ones((5, 5))) == clear).ravel()
+    order = np.argsort(-clear.ravel()[high])
+    best: FloatArray = trials[high][order]
+    return best
 
 
 def _at_ratios(read: Profiles, edges: Edges, shift_mm: FloatArray, bin_mm: float) -> FloatArray:

@@ -111,23 +111,28 @@ def usual_odds(radius_mm: FloatArray, floor: Floor, reference: Reference) -> Flo
 
 def _settled(bgr: Image, spot: Spot, reference: Reference) -> list[Spot]:
     """Find the coin's middle and edge about a spot; the next likeliest edge as well."""
-    least_mm, most_mm = limits_mm(spot.floor, reference)
     for _ in range(PASSES):
-        read = read_profiles(bgr, spot.floor, spot.xy_mm, spot.radius_mm)
-        rings = find_rings(read)
-        radius_mm = spot.radius_mm * np.exp(LOG_RATIOS)
-        odds = coin_look().odds(rings) + usual_odds(radius_mm, spot.floor, reference)
-        odds = np.where((radius_mm > least_mm) & (radius_mm < most_mm), odds, -np.inf)
-        best = int(odds.argmax())
-        if odds[best] == -np.inf:
+        rated = _edges(bgr, spot, reference)
+        if not rated:
             return []
+        spot = rated[0]
+    return rated[:2] if len(rated) > 1 and rated[1].rating > spot.rating - RIVAL_ODDS else [spot]
+
+
+def _edges(bgr: Image, spot: Spot, reference: Reference) -> list[Spot]:
+    """Return the coin's likely edges about the middles near a spot, likeliest first."""
+    least_mm, most_mm = limits_mm(spot.floor, reference)
+    radius_mm = spot.radius_mm * np.exp(LOG_RATIOS)
+    usual = usual_odds(radius_mm, spot.floor, reference)
+    usual = np.where((radius_mm > least_mm) & (radius_mm < most_mm), usual, -np.inf)
+    found = []
+    for rings in find_rings(read_profiles(bgr, spot.floor, spot.xy_mm, spot.radius_mm)):
+        odds = coin_look().odds(rings) + usual
+        best = int(odds.argmax())
+        other = int(np.where(np.abs(LOG_RATIOS - LOG_RATIOS[best]) > APART, odds, -np.inf).argmax())
         middle = spot.xy_mm + rings.shift_mm
-        spot = Spot(spot.floor, middle, float(radius_mm[best]), float(odds[best]))
-    other = np.where(np.abs(LOG_RATIOS - LOG_RATIOS[best]) > APART, odds, -np.inf)
-    second = int(other.argmax())
-    if other[second] < odds[best] - RIVAL_ODDS:
-        return [spot]
-    return [spot, Spot(spot.floor, middle, float(radius_mm[second]), float(odds[second]))]
+        found += [Spot(spot.floor, middle, float(radius_mm[i]), float(odds[i])) for i in (best, other)]
+    return sorted((s for s in found if np.isfinite(s.rating)), key=lambda s: s.rating, reverse=True)
 
 
 def _distinct(spots: Sequence[Spot]) -> list[Spot]:

@@ -12,7 +12,7 @@ from vision.references.circles import LOG_STEP, Rings
 
 TABLE = "coin_table.json"
 # Where rings are weighed: logarithms of their radii over that of the coin's edge.
-WEIGHED = np.arange(-22, 16) * 2 * LOG_STEP
+WEIGHED = np.arange(-22, 20) * 2 * LOG_STEP
 # A ring that shows on less of its round tells nothing; rings are as wide as their neighbours' halves.
 SHOWN_BY_CHANCE = 0.2
 WIDTH = np.array([0.5, 1.0, 0.5])
