@@ -39,8 +39,9 @@ LOG_RATIOS = np.arange(-68, 41) * LOG_STEP
 # Edges this near a circle, as a share of its radius or in pixels, are its own.
 NEAR, NEAR_PX = 0.008, 0.45
 FIT_STEPS = 4
-# How oval a circle may look on a plane whose tilt is taken a little wrongly, as a share of its radius.
-ODD = 0.01
+# How far from the rings' middle a circle's own may be, and how oval it may look on a plane whose tilt is taken a little
+# wrongly, as shares of its radius.
+OFF, ODD = 0.008, 0.01
 
 
 @dataclass(frozen=True)
@@ -265,13 +266,14 @@ def fit_round(read: Profiles, start: Round) -> tuple[Round, RoundEdge] | None:
         own = _nearest(read, found, limit)
         if len(own) < RAYS // 4:
             return None
-        solution = _robust(basis[own], read.edges.at_mm[own], 2.0 * read.near_mm, ODD * read.radius_mm)
+        held = read.radius_mm * np.array([np.inf, OFF, OFF, ODD, ODD])
+        solution = _robust(basis[own], read.edges.at_mm[own], 2.0 * read.near_mm, held)
         residual = np.abs(read.edges.at_mm[own] - basis[own] @ solution)
         spread = 1.4826 * float(np.median(residual))
         share = float((residual < read.near_mm).sum()) / RAYS
         found = Round(solution[1:3], float(solution[0]), share, spread * read.px_per_mm, solution[3:])
         limit = 2.0 * read.near_mm
-    return found, _edge(read, own)
+    return found, _edge(read, own[residual < read.near_mm])
 
 
 def _nearest(read: Profiles, circle: Round, limit_mm: float) -> npt.NDArray[np.intp]:
@@ -290,11 +292,11 @@ def _edge(read: Profiles, own: npt.NDArray[np.intp]) -> RoundEdge:
     return RoundEdge(first + share[:, None] * (last - first), np.sign(read.edges.fall[own]))
 
 
-def _robust(basis: FloatArray, value: FloatArray, core: float, oval_std: float) -> FloatArray:
-    """Fit harmonics with Geman and McClure's weights; the second ones are held near nothing."""
+def _robust(basis: FloatArray, value: FloatArray, core: float, held_std: FloatArray) -> FloatArray:
+    """Fit harmonics with Geman and McClure's weights, each held near nothing."""
     weight = np.ones(len(value))
     solution: FloatArray = np.zeros(basis.shape[1])
-    hold = np.diag([0.0, 0.0, 0.0, 1.0, 1.0]) * len(value) * (0.25 * core / oval_std) ** 2 / RAYS
+    hold = np.diag((0.25 * core / held_std) ** 2) * len(value) / RAYS
     for _ in range(6):
         heavy = basis * weight[:, None]
         solution = np.asarray(np.linalg.solve(heavy.T @ heavy + hold, heavy.T @ (value * weight)), np.float64)

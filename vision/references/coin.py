@@ -20,7 +20,7 @@ from vision.references.floor import TILTS, Floor
 from vision.references.lying import RIM_MM
 from vision.references.parse import Lies, Reference
 from vision.references.pieces import Contrast
-from vision.references.sides import LEAST_STD_PX, edge_samples, to_pixels
+from vision.references.sides import edge_samples, to_pixels
 from vision.rotor import USUAL_DIAMETER_MM, USUAL_SPREAD
 
 # The search looks straight down on the face, at so many pixels across the rim.
@@ -40,8 +40,8 @@ PASSES = 3
 # Sizes nearer to each other are one circle; how much likelier one must be for the other to be left out; how many
 # circles are looked at closely.
 APART, RIVAL_ODDS, MEASURED = 0.04, 3.0, 4
-# What an edge of mixed light leaves open of the radius.
-RADIUS_STD_PX = 0.2
+# What an edge of mixed light leaves open of the radius, and of each of its points.
+RADIUS_STD_PX, EDGE_STD_PX = 0.2, 0.2
 ALIKE = 0.12
 LEAST_RAYS, LEAST_SUPPORT = 0.4, 0.3
 # Coins' edges are rounded by one to two tenths of a millimetre: of a bright coin the flat's end is seen, of a dark one
@@ -266,7 +266,7 @@ def _measure(bgr: Image, coin: Spot, reference: Reference, likeness: float) -> S
     ends_std = ENDS_STD_MM / (reference.size_mm[0] / 2)
     figure = coin_figure(reference, float(np.hypot(ends_std, RADIUS_STD_PX / (radius_mm * read.px_per_mm))))
     pose = _pose(coin, fine, reference)
-    std_px = np.full(len(edge.xy_px), max(LEAST_STD_PX, fine.spread_px))
+    std_px = np.full(len(edge.xy_px), float(np.hypot(EDGE_STD_PX, fine.spread_px)))
     ends_mm = np.where(edge.bright_inside > 0, BRIGHT_ENDS_MM, DARK_ENDS_MM)
     xy_px = _grown(edge.xy_px, 1 + ends_mm / (reference.size_mm[0] / 2))
     # What changes its bright side along a circle is light and shadow, and tells nothing of the bloom.
