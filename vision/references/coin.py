@@ -40,8 +40,10 @@ PASSES = 3
 # Sizes nearer to each other are one circle; how much likelier one must be for the other to be left out; how many
 # circles are looked at closely.
 APART, RIVAL_ODDS, MEASURED = 0.04, 3.0, 4
+# How near, in radii, two circles are rivals for one coin; odds from which, and the share of what parts them that counts.
+BESIDE, LEAST_RIVAL, RIVAL_SHARE = 0.2, 0.1, 0.5
 # What an edge of mixed light leaves open of the radius, and of each of its points.
-RADIUS_STD_PX, EDGE_STD_PX = 0.2, 0.2
+RADIUS_STD_PX, EDGE_STD_PX = 0.1, 0.2
 ALIKE = 0.12
 LEAST_RAYS, LEAST_SUPPORT = 0.4, 0.3
 # Coins' edges are rounded by one to two tenths of a millimetre: of a bright coin the flat's end is seen, of a dark one
@@ -92,7 +94,9 @@ def find_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, *, lie
     spots = [spot for floor in floors[:TILTS] for spot in find_spots(bgr, floor, limits, lies=lies)]
     seen = [c for spot in spots for floor in floors for c in _settled(bgr, spot.on(floor), reference)]
     likely = _unlike(_distinct(seen))[:MEASURED]
-    measured = [_measure(bgr, coin, reference, _likeness(coin, likely[0])) for coin in likely]
+    measured = [
+        _measure(bgr, coin, reference, (_likeness(coin, likely[0]), _rivals_std(coin, likely))) for coin in likely
+    ]
     return [sighting for sighting in measured if sighting is not None]
 
 
@@ -253,7 +257,7 @@ def _apart(spots: Sequence[Spot]) -> list[Spot]:
     return kept
 
 
-def _measure(bgr: Image, coin: Spot, reference: Reference, likeness: float) -> Sighting | None:
+def _measure(bgr: Image, coin: Spot, reference: Reference, belief: tuple[float, float]) -> Sighting | None:
     """Fit the edge of a coin whose middle and size are known to some hundredths."""
     read = read_profiles(bgr, coin.floor, coin.xy_mm, coin.radius_mm)
     fitted = fit_round(read, Round(np.zeros(2), 0.0, 0.0))
@@ -263,8 +267,9 @@ def _measure(bgr: Image, coin: Spot, reference: Reference, likeness: float) -> S
     if fine.support < LEAST_SUPPORT or len(edge.xy_px) < LEAST_RAYS * RAYS:
         return None
     radius_mm = coin.radius_mm + fine.growth_mm
-    ends_std = ENDS_STD_MM / (reference.size_mm[0] / 2)
-    figure = coin_figure(reference, float(np.hypot(ends_std, RADIUS_STD_PX / (radius_mm * read.px_per_mm))))
+    likeness, rivals_std = belief
+    doubts = rivals_std, ENDS_STD_MM / (reference.size_mm[0] / 2), RADIUS_STD_PX / (radius_mm * read.px_per_mm)
+    figure = coin_figure(reference, float(np.linalg.norm(doubts)))
     pose = _pose(coin, fine, reference)
     std_px = np.full(len(edge.xy_px), float(np.hypot(EDGE_STD_PX, fine.spread_px)))
     ends_mm = np.where(edge.bright_inside > 0, BRIGHT_ENDS_MM, DARK_ENDS_MM)
@@ -272,6 +277,17 @@ def _measure(bgr: Image, coin: Spot, reference: Reference, likeness: float) -> S
     # What changes its bright side along a circle is light and shadow, and tells nothing of the bloom.
     samples = edge_samples(xy_px, np.zeros(len(std_px)), std_px, np.zeros(len(std_px), np.intp))
     return Sighting(figure, samples, to_pixels(pose, reference.size_mm[0] / 2 * _around(36)), pose, likeness)
+
+
+def _rivals_std(coin: Spot, likely: Sequence[Spot]) -> float:
+    """Return what it leaves open of the size, as a share, that another circle about the middle may be the edge."""
+    doubts = [0.0]
+    for other in likely:
+        away, share = _gap(other, coin)
+        odds = float(np.exp(min(0.0, other.rating - coin.rating)))
+        if other is not coin and away < BESIDE and odds > LEAST_RIVAL:
+            doubts.append(abs(np.log(share)) * RIVAL_SHARE * odds**0.5)
+    return float(max(doubts))
 
 
 def _pose(coin: Spot, fine: Round, reference: Reference) -> FloatArray:
