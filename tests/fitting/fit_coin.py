@@ -1,4 +1,4 @@
-"""Fit the weights by which `vision.references.coin_look` tells a coin's edge: ``python -m tests.fitting.fit_coin FITTING``.
+"""Fit the weights that `vision.references.coin_look` ships: ``python -m tests.fitting.fit_coin FITTING``.
 
 FITTING is a folder of sample photos with its ``truth.json``. Every ring about every spot of a photo with a coin, on
 every plane that the program would try, is an example: one of them is the coin's edge. Smaller copies of the photos are
@@ -67,8 +67,6 @@ def main() -> None:
                 loss.append(logsumexp(odds) - logsumexp(odds[example.right]))
     print(f"left out: {np.mean(right):.1%} of {len(right)} right, log loss {np.mean(loss):.3f}")
     best = [(e.told @ weights + e.before)[e.right].max() for e in examples]
-    worst = [(e.told @ weights + e.before)[~e.right].max() for e in examples]
-    print("right", np.percentile(best, [2, 5, 10, 25, 50, 75]).round(2), "wrong", np.percentile(worst, [25,50,75,90,95]).round(2))
     usual = float(np.quantile(best, USUAL))
     plain = {
         "provenance": f"tests/fitting/fit_coin.py: {len(names)} photos of the fitting set, in {len(examples)} copies",

@@ -200,7 +200,7 @@ def _edges(strength: FloatArray, slope: FloatArray, along_mm: FloatArray, least:
 
 
 def find_rings(read: Profiles) -> list[Rings]:
-    """Find the middles about which the edges fall into the clearest rings, and tell these: a shadow may have its own."""
+    """Find the middles about which the edges fall into the clearest rings, and these; a shadow may have its own."""
     (wide, coarse), (near, fine) = MIDDLES
     found = []
     for middle in _middles(read, np.zeros(2), wide, coarse)[:MIDDLES_TRIED]:

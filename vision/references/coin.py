@@ -10,11 +10,21 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from vision.edges import Image
 from vision.figure import Figure, Sighting
 from vision.measurement import FloatArray
-from vision.references.circles import LOG_RATIOS, RAYS, Round, find_rings, fit_round, read_profiles
+from vision.references.circles import (
+    LOG_RATIOS,
+    RAYS,
+    Profiles,
+    Round,
+    RoundEdge,
+    find_rings,
+    fit_round,
+    read_profiles,
+)
 from vision.references.coin_look import coin_look
 from vision.references.floor import TILTS, Floor
 from vision.references.lying import RIM_MM
@@ -40,7 +50,7 @@ PASSES = 3
 # Sizes nearer to each other are one circle; how much likelier one must be for the other to be left out; how many
 # circles are looked at closely.
 APART, RIVAL_ODDS, MEASURED = 0.04, 3.0, 4
-# How near, in radii, two circles are rivals for one coin; odds from which, and the share of what parts them that counts.
+# How near, in radii, two circles are rivals for one coin; odds from which, and what share of their difference, count.
 BESIDE, LEAST_RIVAL, RIVAL_SHARE = 0.2, 0.1, 0.5
 # What an edge of mixed light leaves open of the radius, and of each of its points.
 RADIUS_STD_PX, EDGE_STD_PX = 0.1, 0.2
@@ -95,7 +105,8 @@ def find_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, *, lie
     seen = [c for spot in spots for floor in floors for c in _settled(bgr, spot.on(floor), reference)]
     likely = _unlike(_distinct(seen))[:MEASURED]
     measured = [
-        _measure(bgr, coin, reference, (_likeness(coin, likely[0]), _rivals_std(coin, likely))) for coin in likely
+        _measure(bgr, _roundest(bgr, coin, floors), reference, (_likeness(coin, likely[0]), rivals_std(coin, likely)))
+        for coin in likely
     ]
     return [sighting for sighting in measured if sighting is not None]
 
@@ -116,14 +127,14 @@ def usual_odds(radius_mm: FloatArray, floor: Floor, reference: Reference) -> Flo
 def _settled(bgr: Image, spot: Spot, reference: Reference) -> list[Spot]:
     """Find the coin's middle and edge about a spot; the next likeliest edge as well."""
     for _ in range(PASSES):
-        rated = _edges(bgr, spot, reference)
+        rated = edges_at(bgr, spot, reference)
         if not rated:
             return []
         spot = rated[0]
     return rated[:2] if len(rated) > 1 and rated[1].rating > spot.rating - RIVAL_ODDS else [spot]
 
 
-def _edges(bgr: Image, spot: Spot, reference: Reference) -> list[Spot]:
+def edges_at(bgr: Image, spot: Spot, reference: Reference) -> list[Spot]:
     """Return the coin's likely edges about the middles near a spot, likeliest first."""
     least_mm, most_mm = limits_mm(spot.floor, reference)
     radius_mm = spot.radius_mm * np.exp(LOG_RATIOS)
@@ -186,11 +197,12 @@ def find_spots(bgr: Image, floor: Floor, limits: tuple[float, float], *, lies: L
     return _apart(sorted(spots, key=lambda spot: spot.rating, reverse=True))
 
 
+Slopes = npt.NDArray[np.float32]
 _Vote = tuple[FloatArray, float, float]
 
 
 def _voted(
-    gradient: FloatArray, to_plane: FloatArray, limits: tuple[float, float], slopes: tuple[float, float]
+    gradient: Slopes, to_plane: FloatArray, limits: tuple[float, float], slopes: tuple[float, float]
 ) -> list[_Vote]:
     """Return middles, mm, radii and votes of circles along edges of a view's gradient."""
     units = np.clip(gradient * 200.0, -32000, 32000).astype(np.int16)
@@ -257,10 +269,26 @@ def _apart(spots: Sequence[Spot]) -> list[Spot]:
     return kept
 
 
-def _measure(bgr: Image, coin: Spot, reference: Reference, belief: tuple[float, float]) -> Sighting | None:
+def _roundest(bgr: Image, coin: Spot, floors: Sequence[Floor]) -> Spot:
+    """Return a coin on that plane, of its tilt and any lens, on which most of its edge lies on one circle."""
+
+    def support(spot: Spot) -> float:
+        fitted = _fitted(bgr, spot)[1]
+        return 0.0 if fitted is None else fitted[0].support
+
+    tilt = next(number for number, floor in enumerate(floors) if floor is coin.floor) % TILTS
+    return max((coin.on(floor) for floor in [coin.floor, *floors[tilt::TILTS]]), key=support)
+
+
+def _fitted(bgr: Image, coin: Spot) -> tuple[Profiles, tuple[Round, RoundEdge] | None]:
     """Fit the edge of a coin whose middle and size are known to some hundredths."""
     read = read_profiles(bgr, coin.floor, coin.xy_mm, coin.radius_mm)
-    fitted = fit_round(read, Round(np.zeros(2), 0.0, 0.0))
+    return read, fit_round(read, Round(np.zeros(2), 0.0, 0.0))
+
+
+def _measure(bgr: Image, coin: Spot, reference: Reference, belief: tuple[float, float]) -> Sighting | None:
+    """Return a coin as the scene's fit wants it; None where too little of its edge shows."""
+    read, fitted = _fitted(bgr, coin)
     if fitted is None:
         return None
     fine, edge = fitted
@@ -273,13 +301,14 @@ def _measure(bgr: Image, coin: Spot, reference: Reference, belief: tuple[float, 
     pose = _pose(coin, fine, reference)
     std_px = np.full(len(edge.xy_px), float(np.hypot(EDGE_STD_PX, fine.spread_px)))
     ends_mm = np.where(edge.bright_inside > 0, BRIGHT_ENDS_MM, DARK_ENDS_MM)
-    xy_px = _grown(edge.xy_px, 1 + ends_mm / (reference.size_mm[0] / 2))
+    middle_px = to_pixels(pose, np.zeros((1, 2)))
+    xy_px = middle_px + (1 + ends_mm / (reference.size_mm[0] / 2))[:, None] * (edge.xy_px - middle_px)
     # What changes its bright side along a circle is light and shadow, and tells nothing of the bloom.
     samples = edge_samples(xy_px, np.zeros(len(std_px)), std_px, np.zeros(len(std_px), np.intp))
     return Sighting(figure, samples, to_pixels(pose, reference.size_mm[0] / 2 * _around(36)), pose, likeness)
 
 
-def _rivals_std(coin: Spot, likely: Sequence[Spot]) -> float:
+def rivals_std(coin: Spot, likely: Sequence[Spot]) -> float:
     """Return what it leaves open of the size, as a share, that another circle about the middle may be the edge."""
     doubts = [0.0]
     for other in likely:
@@ -322,13 +351,6 @@ def coin_figure(reference: Reference, seen_std: float = 0.0) -> Figure:
         reference.thickness_mm,
         reference.thickness_std_mm,
     )
-
-
-def _grown(xy_px: FloatArray, share: FloatArray) -> FloatArray:
-    """Return points round a circle, each as much farther from their middle."""
-    middle = xy_px.mean(axis=0)
-    grown: FloatArray = middle + share[:, None] * (xy_px - middle)
-    return grown
 
 
 def _around(count: int) -> FloatArray:

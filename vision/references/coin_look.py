@@ -27,7 +27,7 @@ class CoinLook:
     shown, coloured : (W,) ndarray
         Of rings at ``WEIGHED``: of all edges, and of those of colour.
     usual : float
-        What they come to at a coin's edge: half the coins of the ``fitting`` set reach it.
+        What they come to at a coin's edge: all but one in twenty coins of the ``fitting`` set reach it.
     """
 
     shown: FloatArray
