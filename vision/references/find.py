@@ -9,7 +9,7 @@ from vision.figure import Sighting
 from vision.photo import Photo
 from vision.references.card import find_cards
 from vision.references.coin import find_coins
-from vision.references.floor import TILTS, Floor
+from vision.references.floor import Floor
 from vision.references.parse import CARD, SHEETS, TAG, Lies, Reference
 from vision.references.points import place_points
 from vision.references.sheet import find_sheets
@@ -67,10 +67,10 @@ def find_references(
 def _lying(photo: Photo, reference: Reference, floors: Sequence[Floor], lies: Lies) -> list[Sighting]:
     inside = lies != "bench"
     if reference.family == "card":
-        return find_cards(photo.bgr, floors[:TILTS], reference, inside=inside)
+        return find_cards(photo.bgr, floors, reference, inside=inside)
     if reference.family == "coin":
         return find_coins(photo.bgr, floors, reference, lies=lies)
-    return find_sheets(photo.bgr, floors[:TILTS], reference)
+    return find_sheets(photo.bgr, floors, reference)
 
 
 def _anything(photo: Photo, floors: Sequence[Floor], lies: Lies | None) -> list[Find]:
@@ -80,12 +80,12 @@ def _anything(photo: Photo, floors: Sequence[Floor], lies: Lies | None) -> list[
     cards = [
         Find(card, lies or _place(card, floors))
         for inside in _sides_of_rim(lies)
-        for card in find_cards(photo.bgr, floors[:TILTS], CARD, inside=inside)
+        for card in find_cards(photo.bgr, floors, CARD, inside=inside)
         if _is_sure(card)
     ]
     if cards or lies in ("face", "hat"):
         return sorted(cards, key=lambda find: find.sighting.score, reverse=True)
-    sheets = [sheet for kind in SHEETS.values() for sheet in find_sheets(photo.bgr, floors[:TILTS], kind)]
+    sheets = [sheet for kind in SHEETS.values() for sheet in find_sheets(photo.bgr, floors, kind)]
     return _placed(sorted(filter(_is_sure, sheets), key=lambda sheet: sheet.score, reverse=True), "bench")
 
 

@@ -8,11 +8,11 @@ import numpy as np
 from vision.edges import Image
 from vision.figure import Figure, Sighting, rectangle
 from vision.measurement import FloatArray
-from vision.references.floor import Floor
+from vision.references.floor import TILTS, Floor
 from vision.references.outline import outline_feet, refine_outline, settled
 from vision.references.parse import Reference
 from vision.references.pieces import Contrast, pieces_on
-from vision.references.rectangle import Rectangles, Shape, judge, propose, reduced, side_pieces
+from vision.references.rectangle import Rectangles, Shape, judge, parted, propose, reduced, side_pieces
 from vision.references.sides import Stretch, fit_sides, to_pixels
 from vision.references.walls import THIN_MM, without_walls
 
@@ -22,7 +22,7 @@ BENCH_SHRINK = 0.93
 # Guesses that are measured at full size, and the score under which a guess is a pattern, not a thing.
 MEASURED = 3
 LEAST_SCORE = 0.55
-# Under this, a plane half-way between the two tilts is tried as well: the lens may be longer than it was taken for.
+# Under this, a plane half-way between the two tilts and those of other lenses are tried as well.
 SURE_SCORE = 0.7
 LEAST_GOOD, LEAST_MEASURED = 0.5, 0.45
 RIVAL_SHARE = 0.85
@@ -59,7 +59,7 @@ def find_rectangles(
     ----------
     bgr : (H, W, 3) ndarray of uint8
     floors : sequence of Floor
-        Where the rotor's face may be: both tilts of its rim.
+        Where the rotor's face may be: both tilts of its rim, for the likeliest lens first.
     reference : Reference
     inside : bool
         On the rotor, or beside it and perhaps partly under it.
@@ -94,11 +94,16 @@ def _search(bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside
         near = floor.moved(corner).reduced(shrink)
         pieces = side_pieces(pieces_on(near, ends_px), shape, near)
         rated = judge(propose(pieces, shape), shape, contrast, near)
+        if reference.family == "sheet":
+            rated = parted(rated, shape, small, near)
         return [_Guess(floor, rated, number) for number in range(len(rated)) if rated.score[number] >= LEAST_SCORE]
 
-    found = [guess for floor in floors for guess in on(floor)]
-    if len(floors) == 2 and max((guess.score for guess in found), default=0.0) < SURE_SCORE:
-        found += on(floors[0].between(floors[1]))
+    found = [guess for floor in floors[:TILTS] for guess in on(floor)]
+    # The lens may be longer than it was taken for.
+    others = [floors[0].between(floors[1]), *floors[TILTS:]] if len(floors) >= TILTS else []
+    for floor in others:
+        if max((guess.score for guess in found), default=0.0) < SURE_SCORE:
+            found += on(floor)
     return sorted(found, key=lambda guess: guess.score, reverse=True)
 
 
