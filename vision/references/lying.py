@@ -12,7 +12,7 @@ from vision.references.floor import TILTS, Floor
 from vision.references.outline import outline_feet, refine_outline, settled
 from vision.references.parse import Reference
 from vision.references.pieces import Contrast, pieces_on
-from vision.references.rectangle import Rectangles, Shape, judge, parted, propose, reduced, side_pieces
+from vision.references.rectangle import Rectangles, Shape, judge, propose, reduced, side_pieces
 from vision.references.sides import Stretch, fit_sides, to_pixels
 from vision.references.walls import THIN_MM, without_walls
 
@@ -87,15 +87,13 @@ def _search(bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside
     shape = Shape(*reference.size_mm, _scales(floors[0], inside=inside), inside)
     corner, part = around_rim(bgr, floors[0]) if inside else ((0, 0), bgr)
     small, shrink = reduced(part, floors[0])
-    contrast = Contrast.of(small)
+    contrast, is_sheet = Contrast.of(small), reference.family == "sheet"
     ends_px = contrast.straight_ends()
 
     def on(floor: Floor) -> list[_Guess]:
         near = floor.moved(corner).reduced(shrink)
         pieces = side_pieces(pieces_on(near, ends_px), shape, near)
-        rated = judge(propose(pieces, shape), shape, contrast, near)
-        if reference.family == "sheet":
-            rated = parted(rated, shape, small, near)
+        rated = judge(propose(pieces, shape), shape, contrast, near, paper=small if is_sheet else None)
         return [_Guess(floor, rated, number) for number in range(len(rated)) if rated.score[number] >= LEAST_SCORE]
 
     found = [guess for floor in floors[:TILTS] for guess in on(floor)]

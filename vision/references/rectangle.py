@@ -27,7 +27,7 @@ SLACK_PX = np.array([-1.2, 0.0, 1.2])
 # A side of which less than this share shows tells nothing.
 LEAST_SEEN = 0.25
 # How far beside a side, and on how many feet, colours are compared, and what share of the strongest step is enough.
-PARTED_PX, PARTED_FEET, PARTED = 4, 20, 0.25
+PARTED_PX, PARTED_FEET, PARTED = 4, 20, 0.12
 CORNER_MM = 4.5
 KEEP = 24
 MAX_RECTANGLES = 60_000
@@ -167,13 +167,21 @@ def _closed(pieces: Pieces, pairs: _Pairs, width_mm: float, *, short_sides: bool
     return Rectangles(centre, turn, pairs.scale[chosen], np.zeros(len(chosen)))
 
 
-def judge(guesses: Rectangles, shape: Shape, contrast: Contrast, floor: Floor) -> Rectangles:
-    """Score guesses by how their sides stand out, drop those that lie where they can't, and repeats; best first."""
+def judge(
+    guesses: Rectangles, shape: Shape, contrast: Contrast, floor: Floor, *, paper: Image | None = None
+) -> Rectangles:
+    """Score guesses by how their sides stand out, drop those that lie where they can't, and repeats; best first.
+
+    Of a plain sheet, ``paper`` is the reduced photo, and its sides must part it from something else.
+    """
     guesses = guesses[np.flatnonzero(_may_lie(guesses, shape, floor))[:MAX_RECTANGLES]]
     for feet, shortlist, beside_px in ROUNDS:
         guesses = _snapped(guesses, shape, contrast, floor, feet)
         guesses = replace(guesses, score=_score(guesses, shape, contrast, floor, (feet, beside_px)))
         guesses = guesses[np.argsort(-guesses.score)[:shortlist]]
+    if paper is not None:
+        guesses = _parted(guesses, shape, paper, floor)
+        guesses = guesses[np.argsort(-guesses.score)]
     return _distinct(guesses, shape)
 
 
@@ -222,18 +230,8 @@ def _score(
     return np.where(enough, (2 * total + weakest) / 3, 0.0)
 
 
-def parted(guesses: Rectangles, shape: Shape, bgr: Image, floor: Floor) -> Rectangles:
-    """Lower the scores of guesses with a side that parts like from like: what is ruled on paper is not its edge.
-
-    Parameters
-    ----------
-    guesses : Rectangles
-    shape : Shape
-    bgr : (H, W, 3) ndarray of uint8
-        The reduced photo.
-    floor : Floor
-        In its pixels.
-    """
+def _parted(guesses: Rectangles, shape: Shape, bgr: Image, floor: Floor) -> Rectangles:
+    """Lower the scores of guesses with a side that parts like from like: what is ruled on paper is not its edge."""
     here, normal_px, on_plane = _feet(guesses, shape, floor, PARTED_FEET)
     seen = _seen(on_plane, shape, floor)
     soft = cv2.blur(bgr, (PARTED_PX, PARTED_PX))
