@@ -22,7 +22,7 @@ BENCH_SHRINK = 0.93
 # Guesses that are measured at full size, and the score under which a guess is a pattern, not a thing.
 MEASURED = 3
 LEAST_SCORE = 0.55
-# Under this, a plane half-way between the two tilts and those of other lenses are tried as well.
+# Under this, a plane half-way between the two tilts is tried as well, beside the rotor those of other lenses too.
 SURE_SCORE = 0.7
 LEAST_GOOD, LEAST_MEASURED = 0.5, 0.45
 RIVAL_SHARE = 0.85
@@ -97,9 +97,9 @@ def _search(bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside
         return [_Guess(floor, rated, number) for number in range(len(rated)) if rated.score[number] >= LEAST_SCORE]
 
     found = [guess for floor in floors[:TILTS] for guess in on(floor)]
-    # The lens may be longer than it was taken for.
-    others = [floors[0].between(floors[1]), *floors[TILTS:]] if len(floors) >= TILTS else []
-    for floor in others:
+    # The lens may be longer than it was taken for; what lies beside the rotor is moved most by that.
+    others = [floors[0].between(floors[1])] if len(floors) >= TILTS else []
+    for floor in others if inside else [*others, *floors[TILTS:]]:
         if max((guess.score for guess in found), default=0.0) < SURE_SCORE:
             found += on(floor)
     return sorted(found, key=lambda guess: guess.score, reverse=True)

@@ -22,7 +22,8 @@ LEAST_SHARE = 0.18
 PARALLEL_RAD = np.radians(7.0)
 # A few feet on each side sort out the most; then more, and what runs beside, tell the best from the second best.
 ROUNDS = ((5, 500, 0.0), (20, 200, 3.0))
-# Pieces lie about a pixel off, and so does every side that is put together from them.
+# Pieces lie about a pixel off, and so does every side that is put together from them. On the rotor, full of edges, a
+# card's sides find others to move to, and are left alone.
 SLACK_PX = np.array([-1.2, 0.0, 1.2])
 # A side of which less than this share shows tells nothing.
 LEAST_SEEN = 0.25
@@ -176,7 +177,8 @@ def judge(
     """
     guesses = guesses[np.flatnonzero(_may_lie(guesses, shape, floor))[:MAX_RECTANGLES]]
     for feet, shortlist, beside_px in ROUNDS:
-        guesses = _snapped(guesses, shape, contrast, floor, feet)
+        if shape.inside is False:
+            guesses = _snapped(guesses, shape, contrast, floor, feet)
         guesses = replace(guesses, score=_score(guesses, shape, contrast, floor, (feet, beside_px)))
         guesses = guesses[np.argsort(-guesses.score)[:shortlist]]
     if paper is not None:
