@@ -24,7 +24,7 @@ PARALLEL_RAD = np.radians(7.0)
 ROUNDS = ((5, 500, 0.0), (20, 200, 3.0))
 # Pieces lie about a pixel off, and so does every side that is put together from them. On the rotor, full of edges, a
 # card's sides find others to move to, and are left alone.
-SLACK_PX = np.array([-1.2, 0.0, 1.2])
+SLACK_PX = np.array([-0.6, 0.0, 0.6])
 # A side of which less than this share shows tells nothing.
 LEAST_SEEN = 0.25
 # How far beside a side, and on how many feet, colours are compared, and what share of the strongest step is enough.
