@@ -98,8 +98,8 @@ def _search(bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside
 
     found = [guess for floor in floors[:TILTS] for guess in on(floor)]
     # The lens may be longer than it was taken for; what lies beside the rotor is moved most by that.
-    others = [floors[0].between(floors[1])] if len(floors) >= TILTS else []
-    for floor in others if inside else [*others, *floors[TILTS:]]:
+    between = [floors[0].between(floors[1])] if len(floors) >= TILTS else []
+    for floor in [*between, *(() if inside else floors[TILTS:])]:
         if max((guess.score for guess in found), default=0.0) < SURE_SCORE:
             found += on(floor)
     return sorted(found, key=lambda guess: guess.score, reverse=True)
