@@ -123,9 +123,11 @@ def _lying(photo: Photo, request: Request, reference: Reference, rim: Rim) -> li
     marked = _marked(request, reference)
     if marked:
         return [tuple(marked)]
-    f35_mm = lenses(photo)[0][0]
-    camera = plain_camera(photo, f35_mm)
-    floors = [Floor.under(camera, pose, NOMINAL_RADIUS_MM) for pose in poses_of(photo, rim.ellipse, f35_mm)]
+    floors = [
+        Floor.under(plain_camera(photo, f35_mm), pose, NOMINAL_RADIUS_MM)
+        for f35_mm, _ in lenses(photo)
+        for pose in poses_of(photo, rim.ellipse, f35_mm)
+    ]
     finds = find_references(photo, reference, floors, request.lies)[:TRIED_FINDS]
     return [(Placed(find.sighting, "ref0", find.lies),) for find in finds]
 

@@ -11,8 +11,7 @@ from tests.vision.test_tag import tag_paint
 from vision.figure import rectangle
 from vision.measurement import FloatArray
 from vision.photo import read_photo
-from vision.references.circles import fit_round, read_profiles, rounds
-from vision.references.coin import coin_figure, upper_edge
+from vision.references.coin import Spot, edges_at
 from vision.references.floor import Floor
 from vision.references.lying import corners_mm
 from vision.references.outline import outline_feet, refine_outline
@@ -134,13 +133,9 @@ def test_two_metal_coins_on_a4_have_their_published_diameters(photo: str) -> Non
     floor = Floor(refined[0].homography, 165.0)
     for kind, xy_px in coins:
         reference = COINS[f"coin:{kind}"]
-        read = read_profiles(picture, floor, floor.to_plane(np.array([xy_px], float))[0], reference.size_mm[0] / 2)
-        fits = [fit for fit in (fit_round(read, each) for each in rounds(read, (-2.5, 2.5))) if fit is not None]
-        picked = upper_edge(fits, reference.size_mm[0] / 2)
-        assert picked is not None
-        seen_mm = reference.size_mm[0] / 2 + picked[0].growth_mm
-        excess = seen_mm / float(coin_figure(reference, 0.0).radius_mm or np.nan) - 1
-        assert -0.015 < excess < 0.01
+        near = Spot(floor, floor.to_plane(np.array([xy_px], float))[0], reference.size_mm[0] / 2, 0.0)
+        coin = edges_at(picture, near, reference)[0]
+        assert -0.025 < 2 * coin.radius_mm / reference.size_mm[0] - 1 < 0.01
 
 
 @pytest.mark.parametrize(("number", "code"), [(0, 0xD5D628584), (1, 0xD97F18B49), (2, 0xDD280910E), (3, 0xE479E9C98)])

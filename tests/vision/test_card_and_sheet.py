@@ -92,6 +92,19 @@ def test_a_sheet_partly_under_the_rotor_is_found_by_what_shows(kind: str) -> Non
     assert gap_px(found[0].corners_px, corners_px(thing, floor)) < 3.0
 
 
+def test_what_is_ruled_on_a_sheet_is_not_its_side() -> None:
+    sheet = SHEETS["a4"]
+    thing = Thing(sheet.size_mm, 0.01, (0.0, -112.0), 5.0, (0.85, 0.85, 0.8))
+    turn = np.radians(5.0)
+    along = np.array([np.cos(turn), np.sin(turn)])
+    lines = [
+        Thing((0.9, 200.0), 0.01, (at * along[0], -112.0 + at * along[1]), 5.0, (0.25, 0.3, 0.6))
+        for at in np.arange(-130.0, 131.0, 20.0)
+    ]
+    picture, floor = photograph([thing, *lines], under=True)
+    assert_sides(find_sheets(picture, [floor], sheet)[0], thing, floor)
+
+
 def test_a_black_picture_shows_nothing() -> None:
     floor = photograph([])[1]
     black = np.zeros((960, 1200, 3), np.uint8)

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from tests.vision.lying_scene import RIM_MM, Thing, photograph
-from vision.references.circles import Round, RoundEdge
-from vision.references.coin import coin_figure, doubt, find_coins, upper_edge
+from vision.references.circles import LOG_RATIOS, find_rings, read_profiles
+from vision.references.coin import Spot, find_coins, rivals_std
+from vision.references.coin_look import coin_look
 from vision.references.floor import Floor
 from vision.references.parse import COINS, parse_kind
 from vision.references.points import place_points
@@ -58,27 +59,25 @@ def test_nothing_round_gives_none() -> None:
     assert find_coins(np.zeros((400, 500, 3), np.uint8), [floor], EUR_2, lies="face") == []
 
 
-def ring(
-    growth_mm: float, support: float, spread_px: float, bright: float, shift: float = 0.0
-) -> tuple[Round, RoundEdge]:
-    edge = RoundEdge(np.zeros((10, 2)), np.full(10, bright))
-    return Round(np.array([shift, 0.0]), growth_mm, support, spread_px), edge
+def test_of_concentric_rings_the_edge_is_told_by_the_others() -> None:
+    picture, floor = photograph(coin_on((60.0, 105.0)))
+    read = read_profiles(picture, floor, np.array([61.5, 104.0]), 11.0)
+    rings = find_rings(read)[0]
+    np.testing.assert_allclose(np.array([61.5, 104.0]) + rings.shift_mm, (60.0, 105.0), rtol=0, atol=0.2)
+    told_mm = 11.0 * np.exp(LOG_RATIOS[coin_look().odds(rings).argmax()])
+    assert told_mm == pytest.approx(12.875, rel=0.02)
 
 
-def test_the_upper_edge_is_the_outermost_sharp_circle_but_not_a_shadow() -> None:
-    core, edge, shadow = ring(-3.5, 0.9, 0.1, 1.0), ring(0.0, 0.95, 0.15, 1.0), ring(0.8, 0.9, 0.2, -1.0, 0.8)
-    picked = upper_edge([core, edge, shadow], 12.9)
-    assert picked is edge
-    assert upper_edge([core, ring(0.8, 0.5, 0.9, 1.0)], 12.9) is core
-    assert upper_edge([], 12.9) is None
+def test_another_ring_that_may_be_the_edge_widens_the_size() -> None:
+    floor = photograph([])[1]
 
+    def circle(radius_mm: float, odds: float, x_mm: float = 60.0) -> Spot:
+        return Spot(floor, np.array([x_mm, 105.0]), radius_mm, odds)
 
-def test_a_rival_circle_widens_the_size() -> None:
-    edge, rival = ring(0.0, 0.9, 0.1, 1.0), ring(0.6, 0.9, 0.12, 1.0)
-    alone, beside = doubt(edge, [edge], 12.9), doubt(edge, [edge, rival], 12.9)
-    assert alone == 0.0
-    assert 0.015 < beside < 0.03
-    assert coin_figure(EUR_2, beside).size_std[0] > 2 * coin_figure(EUR_2, alone).size_std[0]
+    edge = circle(12.0, 9.0)
+    assert rivals_std(edge, [edge, circle(12.7, 9.0)]) == pytest.approx(0.028, abs=0.002)
+    assert 0 < rivals_std(edge, [edge, circle(12.7, 8.0)]) < rivals_std(edge, [edge, circle(12.7, 9.0)])
+    assert rivals_std(edge, [edge, circle(12.7, 1.0), circle(12.7, 9.0, 90.0)]) == 0.0
 
 
 def test_points_are_a_length_and_a_line() -> None:

@@ -1,8 +1,8 @@
 """A coin of a named kind, told from the other circles on and round a rotor.
 
 Its upper edge is one of many: the raised rim's inside, a core of another metal, the foot of its wall and its shadow
-run beside it. The upper edge is the outermost circle that shows nearly all the way round; wall and shadow show on one
-side only.
+run beside it. All that is struck into it is concentric, wall and shadow are not; so the middle is where most edges fall
+into few rings, and which of them is the edge is told by the others (`coin_look`).
 """
 
 from collections.abc import Sequence
@@ -10,16 +10,28 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from vision.edges import Image
 from vision.figure import Figure, Sighting
 from vision.measurement import FloatArray
-from vision.references.circles import CHANCE, RAYS, Profiles, Round, RoundEdge, fit_round, read_profiles, rounds
-from vision.references.floor import Floor
-from vision.references.lying import RIM_MM, rivals
+from vision.references.circles import (
+    LOG_RATIOS,
+    RAYS,
+    Profiles,
+    Round,
+    RoundEdge,
+    find_rings,
+    fit_round,
+    read_profiles,
+)
+from vision.references.coin_look import coin_look
+from vision.references.floor import TILTS, Floor
+from vision.references.lying import RIM_MM
 from vision.references.parse import Lies, Reference
 from vision.references.pieces import Contrast
-from vision.references.sides import LEAST_STD_PX, edge_samples, to_pixels
+from vision.references.sides import edge_samples, to_pixels
+from vision.rotor import USUAL_DIAMETER_MM, USUAL_SPREAD
 
 # The search looks straight down on the face, at so many pixels across the rim.
 VIEW_RIM_PX = 480.0
@@ -29,35 +41,49 @@ ZONES: dict[Lies, tuple[float, float]] = {"face": (0.58, 1.0), "hat": (0.0, 0.62
 # The far side of a tilted face looks smaller than the plane's scale has it, if the tilt is taken wrongly.
 SLACK = (0.92, 1.08)
 RADIUS_STEP = 1.07
-CANDIDATES = 10
+CANDIDATES = 20
 LEAST_VOTES = 0.35
-WEAK, STRONG = 60.0, 140.0
-LEAST_SUPPORT = 0.4
-# A circle counts as good beside the best.
-NEARLY_BEST = 0.7
-# The shadow at a coin's foot is narrower than this share of its radius; what is dark inside ends a shadow, if the
-# circle before it is nearly as good.
-SHADOW_SHARE, AS_GOOD, DARKER, PLAIN = 0.11, 0.75, 0.3, 0.5
-HALF_SHOWN = 0.3
-# The circle is looked at again from its own centre, where its edges are square to the rays.
-PASSES = 2
-# What an edge of mixed light leaves open of the radius.
-RADIUS_STD_PX = 0.2
+# Slopes of edges that vote; the fainter ones where those show nothing.
+SLOPES = ((60.0, 140.0), (20.0, 50.0))
+# A circle is looked at again from its own middle and at its own size.
+PASSES = 3
+# Sizes nearer to each other are one circle; how much likelier one must be for the other to be left out; how many
+# circles are looked at closely.
+APART, RIVAL_ODDS, MEASURED = 0.04, 3.0, 4
+# How near, in radii, two circles are rivals for one coin; odds from which, and what share of their difference, count.
+BESIDE, LEAST_RIVAL, RIVAL_SHARE = 0.2, 0.1, 0.5
+# What an edge of mixed light leaves open of the radius, and of each of its points.
+RADIUS_STD_PX, EDGE_STD_PX = 0.1, 0.2
 ALIKE = 0.12
-LEAST_RAYS = 0.4
-# Coins' edges are rounded by one to two tenths of a millimetre: what is seen is where the flat ends (common practice).
-ROUNDED_MM, ROUNDED_STD_MM = 0.1, 0.05
-# Circles so much larger or smaller than the one picked may be the right one instead.
-RIVAL_SHARES = (0.01, 0.09)
+LEAST_RAYS, LEAST_SUPPORT = 0.4, 0.3
+# What looks less like a coin is none: of 50 coins of the ``fitting`` set one looks so, of 23 photos without one 20.
+LEAST_SCORE = 0.015
+# Coins' edges are rounded by one to two tenths of a millimetre: of a bright coin the flat's end is seen, of a dark one
+# rather where the ground begins. How far inside the published size these lie, read off 31 coins of the ``fitting`` set.
+BRIGHT_ENDS_MM, DARK_ENDS_MM, ENDS_STD_MM = 0.12, 0.04, 0.07
 
 
 @dataclass(frozen=True)
-class _Spot:
-    """A circle on the plane, nominal mm, and its votes: 1 for a full round."""
+class Spot:
+    """A circle on a plane, nominal mm, and what speaks for it: votes, or the logarithm of odds."""
 
+    floor: Floor
     xy_mm: FloatArray
     radius_mm: float
-    votes: float
+    rating: float
+
+    @property
+    def outline_px(self) -> FloatArray:
+        """Points round it in the photo."""
+        return to_pixels(self.floor.homography, self.xy_mm + self.radius_mm * _around(36))
+
+    def on(self, floor: Floor) -> "Spot":
+        """Carry it to another plane."""
+        if floor is self.floor:
+            return self
+        there = floor.to_plane(self.outline_px)
+        middle = there.mean(axis=0)
+        return Spot(floor, middle, float(np.hypot(*(there - middle).T).mean()), self.rating)
 
 
 def find_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, *, lies: Lies) -> list[Sighting]:
@@ -67,7 +93,7 @@ def find_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, *, lie
     ----------
     bgr : (H, W, 3) ndarray of uint8
     floors : sequence of Floor
-        Where the rotor's face may be: both tilts of its rim.
+        Where the rotor's face may be: both tilts of its rim, for the likeliest lens first.
     reference : Reference
     lies : {"face", "bench", "hat"}
 
@@ -76,51 +102,123 @@ def find_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, *, lie
     list of Sighting
         Best first.
     """
-    nominal = 2 * floors[0].rim_radius_mm
-    radius_mm = reference.size_mm[0] / 2
-    limits = SLACK[0] * radius_mm * nominal / RIM_MM[1], SLACK[1] * radius_mm * nominal / RIM_MM[0]
-    found = [
-        _measure(bgr, floor, spot, reference, limits)
-        for floor in floors
-        for spot in find_spots(bgr, floor, limits, lies=lies)
+    limits = limits_mm(floors[0], reference)
+    spots = [spot for floor in floors[:TILTS] for spot in find_spots(bgr, floor, limits, lies=lies)]
+    seen = [c for spot in spots for floor in floors for c in _settled(bgr, spot.on(floor), reference)]
+    likely = _unlike(_distinct(seen))[:MEASURED]
+    measured = [
+        _measure(bgr, _roundest(bgr, coin, floors), reference, (_likeness(coin, likely[0]), rivals_std(coin, likely)))
+        for coin in likely
     ]
-    return rivals(_unlike([s for s in found if s is not None]))
+    return [sighting for sighting in measured if sighting is not None and sighting.score > LEAST_SCORE]
 
 
-def _unlike(sightings: list[Sighting]) -> list[Sighting]:
-    """Lower the score of circles that come in numbers: bolts, holes and dimples repeat, a coin doesn't."""
-    scales = np.array([np.sqrt(abs(np.linalg.det(s.pose))) for s in sightings])
-    places = np.array([s.corners_px.mean(axis=0) for s in sightings]).reshape(-1, 2)
-    span = np.array([np.linalg.norm(s.corners_px[0] - s.corners_px[18]) for s in sightings])
+def limits_mm(floor: Floor, reference: Reference) -> tuple[float, float]:
+    """Return the least and largest radius of a coin on the plane, nominal mm."""
+    nominal = reference.size_mm[0] * floor.rim_radius_mm
+    return SLACK[0] * nominal / RIM_MM[1], SLACK[1] * nominal / RIM_MM[0]
+
+
+def usual_odds(radius_mm: FloatArray, floor: Floor, reference: Reference) -> FloatArray:
+    """Return the logarithms of odds that speak against coins beside which the rotor would have an odd size."""
+    usual_mm = reference.size_mm[0] * floor.rim_radius_mm / USUAL_DIAMETER_MM
+    odds: FloatArray = -0.5 * (np.log(radius_mm / usual_mm) / USUAL_SPREAD) ** 2
+    return odds
+
+
+def _settled(bgr: Image, spot: Spot, reference: Reference) -> list[Spot]:
+    """Find the coin's middle and edge about a spot; the next likeliest edge as well."""
+    for _ in range(PASSES):
+        rated = edges_at(bgr, spot, reference)
+        if not rated:
+            return []
+        spot = rated[0]
+    return rated[:2] if len(rated) > 1 and rated[1].rating > spot.rating - RIVAL_ODDS else [spot]
+
+
+def edges_at(bgr: Image, spot: Spot, reference: Reference) -> list[Spot]:
+    """Return the coin's likely edges about the middles near a spot, likeliest first."""
+    least_mm, most_mm = limits_mm(spot.floor, reference)
+    radius_mm = spot.radius_mm * np.exp(LOG_RATIOS)
+    usual = usual_odds(radius_mm, spot.floor, reference)
+    usual = np.where((radius_mm > least_mm) & (radius_mm < most_mm), usual, -np.inf)
+    found = []
+    for rings in find_rings(read_profiles(bgr, spot.floor, spot.xy_mm, spot.radius_mm)):
+        odds = coin_look().odds(rings) + usual
+        best = int(odds.argmax())
+        other = int(np.where(np.abs(LOG_RATIOS - LOG_RATIOS[best]) > APART, odds, -np.inf).argmax())
+        middle = spot.xy_mm + rings.shift_mm
+        found += [Spot(spot.floor, middle, float(radius_mm[i]), float(odds[i])) for i in (best, other)]
+    return sorted((s for s in found if np.isfinite(s.rating)), key=lambda s: s.rating, reverse=True)
+
+
+def _distinct(spots: Sequence[Spot]) -> list[Spot]:
+    """Return different circles, likeliest first: planes of all tilts and lenses show the same ones."""
+    kept: list[Spot] = []
+    for spot in sorted(spots, key=lambda spot: spot.rating, reverse=True):
+        if not any(_is_same(spot, other) for other in kept):
+            kept.append(spot)
+    return kept
+
+
+def _is_same(one: Spot, other: Spot) -> bool:
+    """Whether two circles of the photo have about the same place and size."""
+    away, share = _gap(one, other)
+    return away < APART and abs(np.log(share)) < APART
+
+
+def _gap(one: Spot, other: Spot) -> tuple[float, float]:
+    """Return how far apart two circles are in the photo, in radii, and how many times larger the first is."""
+    here, there = one.outline_px, other.outline_px
+    sizes = [float(np.sqrt(np.linalg.norm(o - o.mean(axis=0), axis=1).prod() ** (2 / len(o)))) for o in (here, there)]
+    return float(np.linalg.norm(here.mean(axis=0) - there.mean(axis=0))) / sizes[1], sizes[0] / sizes[1]
+
+
+def _unlike(spots: Sequence[Spot]) -> list[Spot]:
+    """Rate circles that come in numbers lower: bolts, holes and dimples repeat, a coin doesn't."""
     rated = []
-    for number, sighting in enumerate(sightings):
-        alike = np.abs(scales / scales[number] - 1) < ALIKE
-        alike &= np.hypot(*(places - places[number]).T) > span[number]
-        # Each tilt of the rim gives a sighting of its own.
-        twins = int(alike.sum()) // 2
-        rated.append(replace(sighting, score=sighting.score / (1 + max(0, twins - 1))))
-    return rated
+    for spot in spots:
+        places: list[Spot] = []
+        for other in spots:
+            near = abs(np.log(other.radius_mm / spot.radius_mm)) < ALIKE
+            if near and all(_gap(other, place)[0] > 1.0 for place in [spot, *places]):
+                places.append(other)
+        rated.append(replace(spot, rating=spot.rating - float(np.log1p(len(places)))))
+    return sorted(rated, key=lambda spot: spot.rating, reverse=True)
 
 
-def find_spots(bgr: Image, floor: Floor, limits_mm: tuple[float, float], *, lies: Lies) -> list[_Spot]:
+def find_spots(bgr: Image, floor: Floor, limits: tuple[float, float], *, lies: Lies) -> list[Spot]:
     """Let edges vote for the centres of circles, looking straight down on the plane."""
     view, to_plane = _straight_down(bgr, floor, min(1.03, ZONES[lies][1]) if lies != "bench" else BENCH_REACH)
-    scale = float(to_plane[0, 0])
     gradient = Contrast.of(view).gradient
+    for slopes in SLOPES:
+        voted = _voted(gradient, to_plane, limits, slopes)
+        spots = [Spot(floor, *spot) for spot in voted if _may_lie(spot[0], floor, ZONES[lies])]
+        if spots:
+            break
+    return _apart(sorted(spots, key=lambda spot: spot.rating, reverse=True))
+
+
+Slopes = npt.NDArray[np.float32]
+_Vote = tuple[FloatArray, float, float]
+
+
+def _voted(
+    gradient: Slopes, to_plane: FloatArray, limits: tuple[float, float], slopes: tuple[float, float]
+) -> list[_Vote]:
+    """Return middles, mm, radii and votes of circles along edges of a view's gradient."""
     units = np.clip(gradient * 200.0, -32000, 32000).astype(np.int16)
-    thin = cv2.Canny(
-        np.ascontiguousarray(units[..., 0]), np.ascontiguousarray(units[..., 1]), WEAK, STRONG, L2gradient=True
-    )
+    across, down = (np.ascontiguousarray(units[..., axis]) for axis in (0, 1))
+    thin = cv2.Canny(across, down, *slopes, L2gradient=True)
     row, column = np.nonzero(thin)
     toward = gradient[row, column] / np.maximum(np.hypot(*gradient[row, column].T), 1e-9)[:, None]
     xy = np.stack([column, row], axis=-1).astype(np.float64)
-    count = int(np.ceil(np.log(limits_mm[1] / limits_mm[0]) / np.log(RADIUS_STEP))) + 1
-    spots: list[_Spot] = []
-    for radius_mm in np.geomspace(*limits_mm, count):
-        votes = _votes(xy, toward, radius_mm / scale, thin.shape)
-        spots += _peaks(votes, to_plane, float(radius_mm))
-    spots = [spot for spot in spots if _may_lie(spot, floor, ZONES[lies])]
-    return _distinct(sorted(spots, key=lambda spot: spot.votes, reverse=True))
+    count = int(np.ceil(np.log(limits[1] / limits[0]) / np.log(RADIUS_STEP))) + 1
+    found: list[_Vote] = []
+    for radius_mm in np.geomspace(*limits, count):
+        votes = _votes(xy, toward, radius_mm / float(to_plane[0, 0]), thin.shape)
+        found += _peaks(votes, to_plane, float(radius_mm))
+    return found
 
 
 def _straight_down(bgr: Image, floor: Floor, reach: float) -> tuple[Image, FloatArray]:
@@ -150,20 +248,22 @@ def _votes(xy: FloatArray, toward: FloatArray, radius_px: float, shape: tuple[in
     return np.asarray(gathered / (2 * np.pi * radius_px), np.float64)
 
 
-def _peaks(votes: FloatArray, to_plane: FloatArray, radius_mm: float) -> list[_Spot]:
-    row, column = np.nonzero(votes > LEAST_VOTES)
+def _peaks(votes: FloatArray, to_plane: FloatArray, radius_mm: float) -> list[_Vote]:
+    """Return the strongest votes, one to each place."""
+    high = cv2.dilate(votes, np.ones((3, 3))) == votes
+    row, column = np.nonzero((votes > LEAST_VOTES) & high)
     order = np.argsort(-votes[row, column])[: CANDIDATES * 15]
     centres = to_pixels(to_plane, np.stack([column, row], axis=-1)[order].astype(np.float64))
-    spots = [_Spot(at, radius_mm, float(value)) for at, value in zip(centres, votes[row, column][order], strict=True)]
-    return _distinct(spots)
+    return [(at, radius_mm, float(value)) for at, value in zip(centres, votes[row, column][order], strict=True)]
 
 
-def _may_lie(spot: _Spot, floor: Floor, zone: tuple[float, float]) -> bool:
-    return zone[0] < float(np.hypot(*spot.xy_mm)) / floor.rim_radius_mm < zone[1]
+def _may_lie(xy_mm: FloatArray, floor: Floor, zone: tuple[float, float]) -> bool:
+    return zone[0] < float(np.hypot(*xy_mm)) / floor.rim_radius_mm < zone[1]
 
 
-def _distinct(spots: list[_Spot]) -> list[_Spot]:
-    kept: list[_Spot] = []
+def _apart(spots: Sequence[Spot]) -> list[Spot]:
+    """Return the first of spots that lie within each other."""
+    kept: list[Spot] = []
     for spot in spots:
         near = any(np.hypot(*(spot.xy_mm - k.xy_mm)) < 0.5 * max(k.radius_mm, spot.radius_mm) for k in kept)
         if not near and len(kept) < CANDIDATES:
@@ -171,120 +271,91 @@ def _distinct(spots: list[_Spot]) -> list[_Spot]:
     return kept
 
 
-@dataclass(frozen=True)
-class _Circles:
-    """What was seen round a spot: edges, the circles through them, the coin's, and where that has its middle."""
+def _roundest(bgr: Image, coin: Spot, floors: Sequence[Floor]) -> Spot:
+    """Return a coin on that plane, of its tilt and any lens, on which most of its edge lies on one circle."""
 
-    read: Profiles
-    fits: list[tuple[Round, RoundEdge]]
-    picked: tuple[Round, RoundEdge]
-    spot: _Spot
+    def support(spot: Spot) -> float:
+        fitted = _fitted(bgr, spot)[1]
+        return 0.0 if fitted is None else fitted[0].support
+
+    tilt = next(number for number, floor in enumerate(floors) if floor is coin.floor) % TILTS
+    return max((coin.on(floor) for floor in [coin.floor, *floors[tilt::TILTS]]), key=support)
 
 
-def _circles(bgr: Image, floor: Floor, spot: _Spot, limits_mm: tuple[float, float]) -> _Circles | None:
-    read = read_profiles(bgr, floor, spot.xy_mm, spot.radius_mm)
-    growths = limits_mm[0] - spot.radius_mm, limits_mm[1] - spot.radius_mm
-    fits = [fit for fit in (fit_round(read, each) for each in rounds(read, growths)) if fit is not None]
-    picked = upper_edge(fits, spot.radius_mm)
-    if picked is None:
+def _fitted(bgr: Image, coin: Spot) -> tuple[Profiles, tuple[Round, RoundEdge] | None]:
+    """Fit the edge of a coin whose middle and size are known to some hundredths."""
+    read = read_profiles(bgr, coin.floor, coin.xy_mm, coin.radius_mm)
+    return read, fit_round(read, Round(np.zeros(2), 0.0, 0.0))
+
+
+def _measure(bgr: Image, coin: Spot, reference: Reference, belief: tuple[float, float]) -> Sighting | None:
+    """Return a coin as the scene's fit wants it; None where too little of its edge shows."""
+    read, fitted = _fitted(bgr, coin)
+    if fitted is None:
         return None
-    fine = picked[0]
-    return _Circles(read, fits, picked, _Spot(spot.xy_mm + fine.shift_mm, spot.radius_mm + fine.growth_mm, spot.votes))
-
-
-def _measure(
-    bgr: Image, floor: Floor, spot: _Spot, reference: Reference, limits_mm: tuple[float, float]
-) -> Sighting | None:
-    seen = _circles(bgr, floor, spot, limits_mm)
-    for _ in range(PASSES - 1):
-        if seen is None:
-            return None
-        spot = seen.spot
-        seen = _circles(bgr, floor, spot, limits_mm)
-    if seen is None:
+    fine, edge = fitted
+    if fine.support < LEAST_SUPPORT or len(edge.xy_px) < LEAST_RAYS * RAYS:
         return None
-    read, fits, picked = seen.read, seen.fits, seen.picked
-    last, spot = spot, seen.spot
-    if picked[0].support < LEAST_SUPPORT or len(picked[1].xy_px) < LEAST_RAYS * RAYS:
-        return None
-    fine, edge = picked
-    centre_mm, radius_mm = spot.xy_mm, spot.radius_mm
-    radius_px = radius_mm * read.px_per_mm
-    doubt_share = float(np.hypot(doubt(picked, fits, last.radius_mm), RADIUS_STD_PX / radius_px))
-    figure = coin_figure(reference, doubt_share)
-    scale = radius_mm / float(figure.radius_mm or 1.0)
-    pose = floor.homography @ np.array([[scale, 0, centre_mm[0]], [0, scale, centre_mm[1]], [0, 0, 1.0]])
-    std_px = np.full(len(edge.xy_px), max(LEAST_STD_PX, fine.spread_px))
+    radius_mm = coin.radius_mm + fine.growth_mm
+    likeness, rivals_std = belief
+    doubts = rivals_std, ENDS_STD_MM / (reference.size_mm[0] / 2), RADIUS_STD_PX / (radius_mm * read.px_per_mm)
+    figure = coin_figure(reference, float(np.linalg.norm(doubts)))
+    pose = _pose(coin, fine, reference)
+    std_px = np.full(len(edge.xy_px), float(np.hypot(EDGE_STD_PX, fine.spread_px)))
+    ends_mm = np.where(edge.bright_inside > 0, BRIGHT_ENDS_MM, DARK_ENDS_MM)
+    middle_px = to_pixels(pose, np.zeros((1, 2)))
+    xy_px = middle_px + (1 + ends_mm / (reference.size_mm[0] / 2))[:, None] * (edge.xy_px - middle_px)
     # What changes its bright side along a circle is light and shadow, and tells nothing of the bloom.
-    samples = edge_samples(edge.xy_px, np.zeros(len(std_px)), std_px, np.zeros(len(std_px), np.intp))
-    return Sighting(figure, samples, _outline(pose, reference), pose, _likeness(fits))
+    samples = edge_samples(xy_px, np.zeros(len(std_px)), std_px, np.zeros(len(std_px), np.intp))
+    return Sighting(figure, samples, to_pixels(pose, reference.size_mm[0] / 2 * _around(36)), pose, likeness)
 
 
-def coin_figure(reference: Reference, doubt_share: float) -> Figure:
-    """Return a coin as the circle that is seen: its published one less the rounding of its edge.
+def rivals_std(coin: Spot, likely: Sequence[Spot]) -> float:
+    """Return what it leaves open of the size, as a share, that another circle about the middle may be the edge."""
+    doubts = [0.0]
+    for other in likely:
+        away, share = _gap(other, coin)
+        odds = float(np.exp(min(0.0, other.rating - coin.rating)))
+        if other is not coin and away < BESIDE and odds > LEAST_RIVAL:
+            doubts.append(abs(np.log(share)) * RIVAL_SHARE * odds**0.5)
+    return float(max(doubts))
+
+
+def _pose(coin: Spot, fine: Round, reference: Reference) -> FloatArray:
+    """Return the homography from the coin's own frame to pixels."""
+    scale = (coin.radius_mm + fine.growth_mm) / (reference.size_mm[0] / 2)
+    x, y = coin.xy_mm + fine.shift_mm
+    pose: FloatArray = coin.floor.homography @ np.array([[scale, 0, x], [0, scale, y], [0, 0, 1.0]])
+    return pose
+
+
+def _likeness(coin: Spot, best: Spot) -> float:
+    """Rate a coin 0 to 1 by its rings, beside the likeliest circle of the photo."""
+    return float(np.exp(coin.rating - best.rating) / (1.0 + np.exp(coin_look().usual - best.rating)))
+
+
+def coin_figure(reference: Reference, seen_std: float = 0.0) -> Figure:
+    """Return a coin as the circle of its published size.
 
     Parameters
     ----------
     reference : Reference
-    doubt_share : float
-        Standard deviation, as a share of the size, of taking another circle for the edge.
+    seen_std : float
+        Standard deviation, as a share of the size, of where its edge was seen.
     """
-    radius_mm = reference.size_mm[0] / 2 - ROUNDED_MM
-    std = float(np.hypot(reference.size_std_mm[0] / 2, ROUNDED_STD_MM)) / radius_mm
+    radius_mm = reference.size_mm[0] / 2
+    std = float(np.hypot(reference.size_std_mm[0] / 2 / radius_mm, seen_std))
     return Figure(
         reference.kind,
         np.zeros((0, 3)),
         radius_mm,
-        (float(np.hypot(std, doubt_share)), 0.0),
+        (std, 0.0),
         reference.thickness_mm,
         reference.thickness_std_mm,
     )
 
 
-def doubt(picked: tuple[Round, RoundEdge], fits: Sequence[tuple[Round, RoundEdge]], radius_mm: float) -> float:
-    """Return the standard deviation of the size, as a share, that comes of the circles beside the one picked."""
-    shares = [0.0]
-    for other in fits:
-        off = abs((radius_mm + other[0].growth_mm) / (radius_mm + picked[0].growth_mm) - 1.0)
-        if RIVAL_SHARES[0] < off < RIVAL_SHARES[1] and not _is_plain_shadow(other, picked):
-            shares.append(0.5 * off * min(1.0, other[0].support / picked[0].support) ** 2)
-    return max(shares)
-
-
-def upper_edge(fits: Sequence[tuple[Round, RoundEdge]], radius_mm: float) -> tuple[Round, RoundEdge] | None:
-    """Pick the coin's upper edge from circles that run through its edges.
-
-    It is the outermost good one, unless a circle just inside is as good and the outer one is where the shadow at the
-    coin's foot ends: dark inside.
-    """
-    if not fits:
-        return None
-    best = max(fine.support for fine, _ in fits)
-    good = [fit for fit in fits if fit[0].support >= NEARLY_BEST * best]
-    good.sort(key=lambda fit: fit[0].growth_mm)
-    while len(good) > 1 and _is_shadow(good[-1], good[-2], radius_mm):
-        good.pop()
-    return good[-1]
-
-
-def _is_shadow(outer: tuple[Round, RoundEdge], inner: tuple[Round, RoundEdge], radius_mm: float) -> bool:
-    (out, out_edge), (in_, _) = outer, inner
-    near = out.growth_mm - in_.growth_mm < SHADOW_SHARE * radius_mm
-    return near and in_.support >= AS_GOOD * out.support and float(out_edge.bright_inside.mean()) < -DARKER
-
-
-def _is_plain_shadow(outer: tuple[Round, RoundEdge], edge: tuple[Round, RoundEdge]) -> bool:
-    """Whether darkness plainly begins at the edge and ends at the outer circle."""
-    begins, ends = float(edge[1].bright_inside.mean()), float(outer[1].bright_inside.mean())
-    return outer[0].growth_mm > edge[0].growth_mm and begins > PLAIN and ends < -PLAIN
-
-
-def _likeness(fits: Sequence[tuple[Round, RoundEdge]]) -> float:
-    """Rate a coin's rings together, 0 to 1: many sharp ones about one centre, on a plane of the right tilt."""
-    shown = sum(max(0.0, fine.support - CHANCE) ** 2 for fine, _ in fits)
-    return shown / (shown + HALF_SHOWN)
-
-
-def _outline(pose: FloatArray, reference: Reference) -> FloatArray:
-    angle = np.arange(36) * (2 * np.pi / 36)
-    return to_pixels(pose, reference.size_mm[0] / 2 * np.stack([np.cos(angle), np.sin(angle)], axis=-1))
+def _around(count: int) -> FloatArray:
+    """Return points (N, 2) round a circle of radius 1."""
+    angle = np.arange(count) * (2 * np.pi / count)
+    return np.stack([np.cos(angle), np.sin(angle)], axis=-1)

@@ -43,7 +43,8 @@ def find_references(
         As `parse_kind` gives it. ``auto`` looks for tags, a card and sheets, in order of how surely they are told,
         and stops at the first kind found; a coin is taken for no coin in particular unless it is named.
     floors : sequence of Floor
-        Where the rotor's face may be, most likely first; without one, only tags and marked points are found.
+        Where the rotor's face may be: both tilts of its rim, for the likeliest lens first; without one, only tags and
+        marked points are found.
     lies : {"face", "bench", "hat"}, optional
         Where it lies, if told.
 

@@ -8,6 +8,9 @@ from vision.camera import Camera, Pose
 from vision.measurement import FloatArray
 from vision.references.sides import to_pixels
 
+# A rim seen through one lens has two.
+TILTS = 2
+
 
 @dataclass(frozen=True)
 class Floor:

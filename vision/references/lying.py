@@ -8,7 +8,7 @@ import numpy as np
 from vision.edges import Image
 from vision.figure import Figure, Sighting, rectangle
 from vision.measurement import FloatArray
-from vision.references.floor import Floor
+from vision.references.floor import TILTS, Floor
 from vision.references.outline import outline_feet, refine_outline, settled
 from vision.references.parse import Reference
 from vision.references.pieces import Contrast, pieces_on
@@ -22,7 +22,7 @@ BENCH_SHRINK = 0.93
 # Guesses that are measured at full size, and the score under which a guess is a pattern, not a thing.
 MEASURED = 3
 LEAST_SCORE = 0.55
-# Under this, a plane half-way between the two tilts is tried as well: the lens may be longer than it was taken for.
+# Under this, a plane half-way between the two tilts is tried as well, beside the rotor those of other lenses too.
 SURE_SCORE = 0.7
 LEAST_GOOD, LEAST_MEASURED = 0.5, 0.45
 RIVAL_SHARE = 0.85
@@ -59,7 +59,7 @@ def find_rectangles(
     ----------
     bgr : (H, W, 3) ndarray of uint8
     floors : sequence of Floor
-        Where the rotor's face may be: both tilts of its rim.
+        Where the rotor's face may be: both tilts of its rim, for the likeliest lens first.
     reference : Reference
     inside : bool
         On the rotor, or beside it and perhaps partly under it.
@@ -87,18 +87,21 @@ def _search(bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside
     shape = Shape(*reference.size_mm, _scales(floors[0], inside=inside), inside)
     corner, part = around_rim(bgr, floors[0]) if inside else ((0, 0), bgr)
     small, shrink = reduced(part, floors[0])
-    contrast = Contrast.of(small)
+    contrast, is_sheet = Contrast.of(small), reference.family == "sheet"
     ends_px = contrast.straight_ends()
 
     def on(floor: Floor) -> list[_Guess]:
         near = floor.moved(corner).reduced(shrink)
         pieces = side_pieces(pieces_on(near, ends_px), shape, near)
-        rated = judge(propose(pieces, shape), shape, contrast, near)
+        rated = judge(propose(pieces, shape), shape, contrast, near, paper=small if is_sheet else None)
         return [_Guess(floor, rated, number) for number in range(len(rated)) if rated.score[number] >= LEAST_SCORE]
 
-    found = [guess for floor in floors for guess in on(floor)]
-    if len(floors) == 2 and max((guess.score for guess in found), default=0.0) < SURE_SCORE:
-        found += on(floors[0].between(floors[1]))
+    found = [guess for floor in floors[:TILTS] for guess in on(floor)]
+    # The lens may be longer than it was taken for; what lies beside the rotor is moved most by that.
+    between = [floors[0].between(floors[1])] if len(floors) >= TILTS else []
+    for floor in [*between, *(() if inside else floors[TILTS:])]:
+        if max((guess.score for guess in found), default=0.0) < SURE_SCORE:
+            found += on(floor)
     return sorted(found, key=lambda guess: guess.score, reverse=True)
 
 

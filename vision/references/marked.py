@@ -1,7 +1,5 @@
 """A reference whose corners, or points on whose edge, a person set."""
 
-from dataclasses import replace
-
 import cv2
 import numpy as np
 
@@ -67,8 +65,7 @@ def _figure(reference: Reference, sides: FloatArray) -> Figure:
 
 
 def _round(reference: Reference, xy_px: FloatArray) -> Sighting:
-    # A person marks where the coin ends, not where its flat does.
-    figure = replace(coin_figure(reference, 0.0), radius_mm=reference.size_mm[0] / 2)
+    figure = coin_figure(reference)
     seen = Ellipse.through(xy_px)
     scale = float(seen.half_axes_px.mean()) / (reference.size_mm[0] / 2)
     pose = np.array([[scale, 0, seen.centre_px[0]], [0, -scale, seen.centre_px[1]], [0, 0, 1.0]])

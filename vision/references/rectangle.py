@@ -22,7 +22,13 @@ LEAST_SHARE = 0.18
 PARALLEL_RAD = np.radians(7.0)
 # A few feet on each side sort out the most; then more, and what runs beside, tell the best from the second best.
 ROUNDS = ((5, 500, 0.0), (20, 200, 3.0))
-
+# Pieces lie about a pixel off, and so does every side that is put together from them. On the rotor, full of edges, a
+# card's sides find others to move to, and are left alone.
+SLACK_PX = np.array([-0.6, 0.0, 0.6])
+# A side of which less than this share shows tells nothing.
+LEAST_SEEN = 0.25
+# How far beside a side, and on how many feet, colours are compared, and what share of the strongest step is enough.
+PARTED_PX, PARTED_FEET, PARTED = 4, 20, 0.12
 CORNER_MM = 4.5
 KEEP = 24
 MAX_RECTANGLES = 60_000
@@ -162,13 +168,37 @@ def _closed(pieces: Pieces, pairs: _Pairs, width_mm: float, *, short_sides: bool
     return Rectangles(centre, turn, pairs.scale[chosen], np.zeros(len(chosen)))
 
 
-def judge(guesses: Rectangles, shape: Shape, contrast: Contrast, floor: Floor) -> Rectangles:
-    """Score guesses by how their sides stand out, drop those that lie where they can't, and repeats; best first."""
+def judge(
+    guesses: Rectangles, shape: Shape, contrast: Contrast, floor: Floor, *, paper: Image | None = None
+) -> Rectangles:
+    """Score guesses by how their sides stand out, drop those that lie where they can't, and repeats; best first.
+
+    Of a plain sheet, ``paper`` is the reduced photo, and its sides must part it from something else.
+    """
     guesses = guesses[np.flatnonzero(_may_lie(guesses, shape, floor))[:MAX_RECTANGLES]]
     for feet, shortlist, beside_px in ROUNDS:
+        if shape.inside is False:
+            guesses = _snapped(guesses, shape, contrast, floor, feet)
         guesses = replace(guesses, score=_score(guesses, shape, contrast, floor, (feet, beside_px)))
         guesses = guesses[np.argsort(-guesses.score)[:shortlist]]
+    if paper is not None:
+        guesses = _parted(guesses, shape, paper, floor)
+        guesses = guesses[np.argsort(-guesses.score)]
     return _distinct(guesses, shape)
+
+
+def _snapped(guesses: Rectangles, shape: Shape, contrast: Contrast, floor: Floor, count: int) -> Rectangles:
+    """Move guesses by the pixel or so by which their sides, each by itself, stand out best."""
+    here, normal_px, on_plane = _feet(guesses, shape, floor, count)
+    clear = np.stack([np.abs(contrast.across(here + off * normal_px, normal_px)).mean(axis=2) for off in SLACK_PX])
+    outward_mm = SLACK_PX[clear.argmax(axis=0)] / floor.px_per_mm
+    shows = _seen(on_plane, shape, floor).mean(axis=2) > LEAST_SEEN
+    # A side that is hidden goes where the one across from it goes.
+    right, top, left, bottom = np.where(shows, outward_mm, -np.roll(outward_mm, 2, axis=1)).T
+    along, across = _axes(guesses.turn_rad)
+    centre = guesses.centre_mm + (right - left)[:, None] / 2 * along + (top - bottom)[:, None] / 2 * across
+    grown = (right + left) / shape.width_mm + (top + bottom) / shape.height_mm
+    return replace(guesses, centre_mm=centre, scale=guesses.scale + grown / 2)
 
 
 def _may_lie(guesses: Rectangles, shape: Shape, floor: Floor) -> npt.NDArray[np.bool_]:
@@ -191,17 +221,44 @@ def _score(
     for away in (beside_px, -beside_px) if beside_px else ():
         stands_out = stands_out - 0.25 * np.abs(contrast.across(here + away * normal_px, normal_px))
     stands_out = np.clip(stands_out, 0, 1)
-    seen = np.ones(stands_out.shape)
-    if shape.inside is False:
-        seen = (np.hypot(on_plane[..., 0], on_plane[..., 1]) > 1.02 * floor.rim_radius_mm).astype(np.float64)
+    seen = _seen(on_plane, shape, floor)
     share = seen.mean(axis=2)
     side = (stands_out * seen).sum(axis=2) / np.maximum(seen.sum(axis=2), 1)
-    shows = share > 0.25
+    shows = share > LEAST_SEEN
     # The weakest side that shows counts extra: three good sides and nothing is how a pattern looks.
     weakest = np.where(shows, side, 1.0).min(axis=1)
     total = (side * share).sum(axis=1) / np.maximum(share.sum(axis=1), 1e-9)
     enough = (shows.sum(axis=1) >= 3) & (share.sum(axis=1) > 1.2)
     return np.where(enough, (2 * total + weakest) / 3, 0.0)
+
+
+def _parted(guesses: Rectangles, shape: Shape, bgr: Image, floor: Floor) -> Rectangles:
+    """Lower the scores of guesses with a side that parts like from like: what is ruled on paper is not its edge."""
+    here, normal_px, on_plane = _feet(guesses, shape, floor, PARTED_FEET)
+    seen = _seen(on_plane, shape, floor)
+    soft = cv2.blur(bgr, (PARTED_PX, PARTED_PX))
+    outside, inside = (_colours(soft, here + side * PARTED_PX * normal_px) for side in (1, -1))
+    step = ((outside - inside) * seen[..., None]).sum(axis=2) / np.maximum(seen.sum(axis=2), 1)[..., None]
+    strength = np.linalg.norm(step, axis=2)
+    shows = seen.mean(axis=2) > LEAST_SEEN
+    strongest = np.where(shows, strength, 0.0).max(axis=1)
+    weakest = np.where(shows, strength, np.inf).min(axis=1)
+    return replace(guesses, score=guesses.score * np.clip(weakest / (PARTED * strongest + 1e-9), 0.0, 1.0))
+
+
+def _colours(bgr: Image, xy_px: FloatArray) -> FloatArray:
+    """Return colours (..., 3) at points, those of the border beyond it."""
+    height, width = bgr.shape[:2]
+    column = np.clip(np.rint(xy_px[..., 0]), 0, width - 1).astype(np.intp)
+    row = np.clip(np.rint(xy_px[..., 1]), 0, height - 1).astype(np.intp)
+    return np.asarray(bgr[row, column], np.float64)
+
+
+def _seen(on_plane: FloatArray, shape: Shape, floor: Floor) -> FloatArray:
+    """Return 1 for feet that the rotor does not hide, 0 for others."""
+    if shape.inside is not False:
+        return np.ones(on_plane.shape[:-1])
+    return (np.hypot(on_plane[..., 0], on_plane[..., 1]) > 1.02 * floor.rim_radius_mm).astype(np.float64)
 
 
 def _feet(guesses: Rectangles, shape: Shape, floor: Floor, count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
