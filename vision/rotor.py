@@ -61,7 +61,9 @@ def find_rotor(photo: Image, grey: Image, on_face: Sequence[Sighting] = ()) -> l
         families(drawn.ellipses, min(grey.shape)), key=lambda family: -_promise(family, family.outer, on_face)
     )[:TRIED]
     found = _traced(photo, ranked, on_face)
-    found += _traced(photo, _settled(ranked, drawn.points), on_face, found)
+    likeliest = max(found, key=lambda rim: rim.rating, default=None)
+    if likeliest is None or likeliest.tightness < TIGHT:
+        found += _traced(photo, _settled(ranked, drawn.points), on_face, found)
     # Where the rim itself was not seen as an ellipse, a circle inside it may lead to it.
     grown = [Family(rim, group.inner_count + 1) for group in ranked[:GROWN] for rim in _outer_rims(photo, group.outer)]
     found += _traced(photo, grown, on_face, found)
