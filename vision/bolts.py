@@ -219,14 +219,19 @@ def _best(score: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
 
 
 def _comb(power: tuple[Map, Map], hidden: Mask | None, count: int) -> FloatArray:
-    """Rate ``count`` equal spots by their mean less what they differ by; the weakest one is forgiven."""
+    """Rate ``count`` equal spots by their mean less what they differ by; of more than three the weakest is forgiven.
+
+    Any two spots that are not quite a third of a turn apart would make three otherwise.
+    """
     teeth, squares = (part.reshape(*part.shape[:2], count, -1) for part in power)
     if hidden is None:
         known, weakest = np.full(1, count), teeth.min(axis=2)
     else:
         known = count - hidden.reshape(teeth.shape).sum(axis=2)
         weakest = np.where(hidden.reshape(teeth.shape), np.float32(MOST_VOTES), teeth).min(axis=2)
-    others = np.maximum(known - 1, 1).astype(np.float32)
+    spared = int(count > 3)
+    weakest = spared * weakest
+    others = np.maximum(known - spared, 1).astype(np.float32)
     mean = (teeth.sum(axis=2) - weakest) / others
     spread = np.sqrt(np.maximum((squares.sum(axis=2) - weakest**2) / others - mean**2, 0))
     score = (mean - np.float32(UNLIKE) * spread) * np.float32(np.sqrt(count))

@@ -22,6 +22,8 @@ from vision.top_view import top_view
 OUTER_SHARE, INNER_SHARE = 0.98, 1.03
 # Where no inner edge was seen: of the hat's radius, of the rim's.
 OVER_HAT, OVER_RIM = 1.04, 0.68
+# Shares of the rim: no ring of the ``fitting`` photos but one in thirty begins further in than the first; rivets do.
+LEAST_INNER, MOST_INNER = 0.62, 0.85
 # What a car's rotor shows: bolt holes that are likelier than not, or a ring that ends where rings end. Of 37 circles
 # laid anywhere on the ``fitting`` photos but on the rotor one in six passes the first, none the second; every rotor
 # there passes one. A bicycle's disc has a ring too narrow and holes in no such pattern.
@@ -122,7 +124,8 @@ def _span_mm(face: Face, middle: Middle) -> tuple[float, float]:
         inner_mm = OVER_HAT * middle.circles["hat"].radius_mm
     else:
         inner_mm = OVER_RIM * face.rim_radius_mm
-    return min(inner_mm, 0.85 * face.rim_radius_mm), OUTER_SHARE * face.rim_radius_mm
+    share = np.clip(inner_mm / face.rim_radius_mm, LEAST_INNER, MOST_INNER)
+    return float(share) * face.rim_radius_mm, OUTER_SHARE * face.rim_radius_mm
 
 
 def _to_pixels(face: Face, outline_mm: FloatArray) -> FloatArray:

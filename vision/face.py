@@ -51,6 +51,8 @@ UNCHECKED_STD = 0.02
 # the ``fitting`` set that were measured, half lie where 1.3 times the bare deviation would have them, nine in ten where
 # 1.8 times would; it does not cover photos whose rim or reference was taken wrong altogether.
 UNMODELLED = 1.5
+# A printed tag's white border, over the tag: a cell of its eight on each side, and the cut.
+TAG_PAPER = 1.3
 
 
 def measure_face(photo: Photo, request: Request) -> Measurement:
@@ -182,7 +184,7 @@ class _Seen:
 def _seen(photo: Photo, request: Request, reference: Reference, trial: _Trial) -> _Seen:
     """Describe the ring, and fit once more with all that the photo shows."""
     scene, sights = trial.scene, trial.sights
-    outlines = [placed.sighting.corners_px for placed in sights.placed]
+    outlines = [_outline_px(placed) for placed in sights.placed]
     ring = describe_ring(photo, scene, hidden_px=outlines, hat_up=request.hat_up)
     told, request = request, _with_hat(request, ring)
     if request.hat == "down" != told.hat and any(placed.lies == "bench" for placed in sights.placed):
@@ -195,6 +197,13 @@ def _seen(photo: Photo, request: Request, reference: Reference, trial: _Trial) -
     sights = replace(sights, wall=wall, circles=ring.circles, pitch_mm=pitch_mm, rim_edges_mm=edges_mm)
     scene = fit(photo, request, sights.thinned(FINE_SAMPLES), trial.start, scene)
     return _Seen(request, replace(scene, covariance=scene.covariance * UNMODELLED**2), sights, ring)
+
+
+def _outline_px(placed: Placed) -> FloatArray:
+    """Outline of what a reference hides, (K, 2): a tag's with the white round it."""
+    corners = placed.sighting.corners_px
+    grown = TAG_PAPER if placed.sighting.figure.kind.startswith("tag") else 1.0
+    return np.asarray(corners.mean(axis=0) + grown * (corners - corners.mean(axis=0)))
 
 
 def _with_hat(request: Request, ring: RingDescription) -> Request:

@@ -1,6 +1,7 @@
 """Slots in the ring: long lines, straight or curved, that lean alike and repeat."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from functools import cache
 
 import cv2
@@ -10,6 +11,7 @@ import numpy.typing as npt
 from vision.measurement import FloatArray
 from vision.ring import Map, Mask, Ring, box_seen
 from vision.spots import Spots, with_pattern
+from vision.strokes import Strokes, find_strokes
 
 Complex = npt.NDArray[np.complex64]
 
@@ -58,6 +60,8 @@ class Grooves:
         Where each line crosses the middle of the ring.
     mixed_coherence : float
         Coherence of the best family whatever its lines' sense, dark or bright.
+    strokes : Strokes
+        Single stretches of line, whether they repeat or not.
     """
 
     lean_deg: float
@@ -70,6 +74,7 @@ class Grooves:
     width_mm: float
     angles_rad: FloatArray
     mixed_coherence: float = 0.0
+    strokes: Strokes = field(default_factory=Strokes.none)
 
     @property
     def clearness(self) -> float:
@@ -99,11 +104,12 @@ def find_grooves(ring: Ring, discs: Spots) -> Grooves:
     seen = ring.seen & ~_painted(discs, ring.seen.shape)
     signed = np.where(seen, np.clip(ring.relief, -LIMIT, LIMIT), 0).astype(np.float32)
     narrow = np.where(seen, signed - box_seen(signed, seen, WIDE, 1), 0).astype(np.float32)
-    even = _best_family(ring, narrow, seen)
-    mixed = _best_family(ring, _difference(narrow, seen), seen)
+    shown = _rows(seen.astype(np.float32), FINE_ROWS, FINE_COLUMNS)
+    depth = _rows(np.where(seen, ring.depth, 0), FINE_ROWS, FINE_COLUMNS)
+    even, mixed = (_best_family(ring, relief, (shown, depth)) for relief in (narrow, _difference(narrow, seen)))
     mixed = replace(mixed, continuity=MIXED_GAIN * mixed.continuity)
     best = max(even, mixed, key=lambda family: family.clearness)
-    return replace(best, mixed_coherence=mixed.coherence)
+    return replace(best, mixed_coherence=mixed.coherence, strokes=find_strokes(signed, seen))
 
 
 def _difference(signed: Map, seen: Mask) -> Map:
@@ -112,12 +118,15 @@ def _difference(signed: Map, seen: Mask) -> Map:
     return np.where(seen, size - box_seen(size, seen, WIDE, 9), 0).astype(np.float32)
 
 
-def _best_family(ring: Ring, relief: Map, seen: Mask) -> Grooves:
+def _best_family(ring: Ring, relief: Map, others: tuple[Map, Map]) -> Grooves:
+    """Straighten the likeliest lines and follow them, and half as many; ``others`` are what is seen, and the depth."""
     span = ring.step_rad * (len(relief) - 1)
     lean, straightness, folds, coherence = _search(relief, span)
     lean, straightness = _refined(relief, span, lean, straightness, folds)
     counts = {folds, folds // 2} if folds % 2 == 0 and folds >= 6 else {folds}
-    families = [_followed(ring, relief, seen, (lean, straightness, count, coherence)) for count in counts]
+    shift = shift_rad(np.array([lean]), np.array([straightness]), span * (1 - EDGE_SHARE), FINE_ROWS)[0]
+    upright = [_straightened(rows, shift) for rows in (_rows(relief, FINE_ROWS, FINE_COLUMNS), *others)]
+    families = [_followed(ring, upright, (lean, straightness, count, coherence)) for count in counts]
     return max(families, key=lambda family: family.continuity)
 
 
@@ -226,13 +235,10 @@ def _refined(relief: Map, span: float, lean_deg: float, straightness: float, fol
     return float(lean[best]), float(straight[best])
 
 
-def _followed(ring: Ring, relief: Map, seen: Mask, line: tuple[float, float, int, float]) -> Grooves:
-    """Straighten the lines, fold their periods and read what lies on them from rim to hat."""
+def _followed(ring: Ring, upright: Sequence[Map], line: tuple[float, float, int, float]) -> Grooves:
+    """Fold the periods of straightened relief, what is seen, and depth; read what lies on the lines from rim to hat."""
     lean, straightness, folds, coherence = line
-    span = ring.step_rad * (len(relief) - 1)
-    shift = shift_rad(np.array([lean]), np.array([straightness]), span * (1 - EDGE_SHARE), FINE_ROWS)[0]
-    flat = _straightened(_rows(relief, FINE_ROWS, FINE_COLUMNS), shift)
-    weight = _straightened(_rows(seen.astype(np.float32), FINE_ROWS, FINE_COLUMNS), shift)
+    flat, weight, depth = upright
     folded = _folded(flat, folds) / np.maximum(_folded(weight, folds), 0.15)
     sign = -1.0 if -folded.mean(axis=0).min() >= folded.mean(axis=0).max() else 1.0
     smooth = cv2.blur((sign * folded).astype(np.float32), (3, 5), borderType=cv2.BORDER_REFLECT)
@@ -241,7 +247,6 @@ def _followed(ring: Ring, relief: Map, seen: Mask, line: tuple[float, float, int
     singles = _singles(sign * flat, weight, folds, at)
     alone = np.sort(singles)[::-1]
     middle = np.arange(folds) * (2 * np.pi / folds) + at * 2 * np.pi / FINE_COLUMNS
-    depth = _straightened(_rows(np.where(seen, ring.depth, 0), FINE_ROWS, FINE_COLUMNS), shift)
     return Grooves(
         lean_deg=lean,
         straightness=straightness,

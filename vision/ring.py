@@ -30,6 +30,7 @@ DARK_LEVEL = 6.0
 NOISE_FLOOR = 0.012
 RELIEF_LIMIT = 12.0
 MARGIN = 2
+WHITE, MOST_GLARE = 253, 0.2
 # Columns of a sector, how far its hue must differ, and how many in a row count.
 SECTOR, OTHER_HUE, LEAST_SECTORS = 16, 0.6, 8
 
@@ -225,10 +226,16 @@ def lay_flat(bgr: Pixels, face: Face, span_mm: tuple[float, float], hidden_mm: S
     """
     flat, seen, pitch = unwrap(bgr, face, span_mm, hidden_mm=hidden_mm)
     grey = cv2.cvtColor(flat, cv2.COLOR_BGR2GRAY)
-    seen &= (grey < 253) & ~_painted_sector(flat, seen)
+    seen &= ~_painted_sector(flat, seen) & ~_patches_of_glare(grey, seen)
     depth = _without_light(_level(grey), seen)
     depth[~seen] = 0.0
     return Ring(flat, depth, _over_noise(depth, seen), seen, float(span_mm[1]), pitch)
+
+
+def _patches_of_glare(grey: Any, seen: Mask) -> Mask:
+    """Find what is burnt out, (R, C); where much of the ring is, none of it: its marks then stand dark in the white."""
+    white = np.asarray(grey >= WHITE)
+    return white if (white & seen).sum() < MOST_GLARE * seen.sum() else np.zeros_like(white)
 
 
 def _painted_sector(flat: Pixels, seen: Mask) -> Mask:

@@ -45,6 +45,9 @@ FEATURES = (
     "slot_width",
     "slot_contrast",
     "slot_sharing",
+    "stroke_third",
+    "stroke_sixth",
+    "stroke_agreement",
     "resolution",
 )
 
@@ -132,6 +135,7 @@ def read_features(ring: Ring, discs: Spots, bowls: Spots, grooves: Grooves) -> d
         np.log1p(max(grooves.coherence, 0.0)),
         np.log1p(max(grooves.mixed_coherence, 0.0)),
         *(grooves.clearness, min(grooves.width_mm, 20.0), grooves.contrast, grooves.sharing),
+        *(grooves.strokes.nth(3), grooves.strokes.nth(6), grooves.strokes.agreement),
         min(ring.px_per_column, 2.0),
     )
     return dict(zip(FEATURES, map(float, values), strict=True))

@@ -12,7 +12,7 @@ import subprocess
 import sys
 import time
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -31,10 +31,14 @@ LARGE_PX = 10e6
 MEMORY = "--memory"
 
 
-def kind_of(row: dict[str, Any]) -> str:
+def kind_of(row: Mapping[str, Any]) -> str:
     """Return the reference as it is named on the command line."""
     reference = row["reference"]
-    return f"coin:{reference['detail']}" if reference["kind"] == "coin" else str(reference["kind"])
+    if reference["kind"] == "bolt-circle":
+        return f"bolt-circle:{row['rotor']['bolt_circle_mm']:g}"
+    if reference["kind"] == "coin":
+        return f"coin:{reference['detail']}"
+    return "auto" if reference["kind"] == "none" else str(reference["kind"])
 
 
 def wanted(rows: list[dict[str, Any]], only: str) -> list[dict[str, Any]]:

@@ -11,7 +11,7 @@ from pathlib import Path
 import matplotlib as mpl
 import numpy as np
 
-from tests.fitting.fit_surface import photos
+from tests.fitting.fit_surface import measured, photos
 from tests.fitting.table import Example, confusion, log_loss
 from vision.measurement import SURFACES, FloatArray
 from vision.surface import kinds, shipped_table
@@ -31,10 +31,14 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
     with ProcessPoolExecutor(args.jobs) as pool:
-        examples = photos(pool, args.checking)
-    counts, said = confusion(examples, shipped_table()), likeliest(examples)
-    print(f"{len(examples)} photos, right {np.trace(counts) / counts.sum():.3f}")
-    print(f"log loss {log_loss(examples, shipped_table()):.3f}, reliability p {reliability_p(*said):.2f}")
+        read = photos(pool, args.checking)
+    posed, examples = [photo.posed for photo in read], measured(read)
+    table = shipped_table()
+    right = np.trace(confusion(posed, table)) / len(posed)
+    print(f"{len(posed)} photos posed by their truth, right {right:.3f}, log loss {log_loss(posed, table):.3f}")
+    counts, said = confusion(examples, table), likeliest(examples)
+    print(f"{len(examples)} photos as measured, right {np.trace(counts) / counts.sum():.3f}")
+    print(f"log loss {log_loss(examples, table):.3f}, reliability p {reliability_p(*said):.2f}")
     print(counts.astype(int))
     draw_confusion(counts)
     draw_reliability(*said)

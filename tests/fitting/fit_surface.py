@@ -1,14 +1,16 @@
-"""Fit the table that `vision.surface` ships: ``python -m tests.fitting.fit_surface FITTING CHECKING [--drawings N]``.
+"""Fit the table that `vision.surface` ships: ``python -m tests.fitting.fit_surface FITTING [--drawings N]``.
 
-FITTING and CHECKING are folders of sample photos with their ``truth.json``. Drawn rotors join the rendered ones, so
-that nothing rests on one renderer's looks. A fifth of the fitting photos, kept out of a first fit, sets how sharp the
-probabilities are; the checking set is only scored.
+FITTING is a folder of sample photos with its ``truth.json``. Every photo is read twice: in a scene as its truth has
+it, and as the program measures it, wrong edges, masks and rims and all, so that the probabilities know what goes wrong
+before them. Drawn rotors join, so that nothing rests on one renderer's looks. Fits that each leave out a fifth of the
+photos set how sharp the probabilities are.
 """
 
 import argparse
 import json
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -17,39 +19,47 @@ import numpy as np
 
 import vision
 from tests.fitting.drawings import drawn_example
-from tests.fitting.renders import rendered_example
-from tests.fitting.table import Example, confusion, fit_table, log_loss
+from tests.fitting.renders import measured_example, rendered_example
+from tests.fitting.table import Example, fit_table, sharpness
 from vision.measurement import FloatArray
-from vision.surface import TABLE, Table
+from vision.surface import TABLE
 
-RENDER_WEIGHT = 8.0
-CALIBRATING = 5
+MEASURED_WEIGHT, POSED_WEIGHT = 10.0, 8.0
+FOLDS = 5
+
+
+@dataclass(frozen=True)
+class Read:
+    """A photo's features: posed by its truth, and as measured where the program looks at the face."""
+
+    posed: Example
+    measured: Example | None
 
 
 def main() -> None:
-    """Fit, write the table beside `vision.surface`, and print its scores."""
+    """Fit and write the table beside `vision.surface`."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("fitting", type=Path)
-    parser.add_argument("checking", type=Path)
     parser.add_argument("--drawings", type=int, default=400)
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
     with ProcessPoolExecutor(args.jobs) as pool:
-        rendered, checking = (photos(pool, folder) for folder in (args.fitting, args.checking))
+        read = photos(pool, args.fitting)
         drawn = list(pool.map(drawn_example, range(args.drawings), chunksize=8))
-    plain = fit(rendered, drawn)
     path = Path(vision.__file__).with_name(TABLE)
-    path.write_text(json.dumps(plain, indent=0) + "\n", encoding="utf-8")
-    table = Table.of(plain)
-    print("checking:", len(checking), "photos, log loss", round(log_loss(checking, table), 3))
-    print(confusion(checking, table).astype(int))
+    path.write_text(json.dumps(fit(read, drawn), indent=0) + "\n", encoding="utf-8")
 
 
-def photos(pool: ProcessPoolExecutor, folder: Path) -> list[Example]:
+def photos(pool: ProcessPoolExecutor, folder: Path) -> list[Read]:
     """Read the features of a set's face photos that ought to tell their surface."""
     rows = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
     wanted = [row for row in rows if row["rotor"] and row["group"] != "edge" and tells(row)]
-    return list(pool.map(partial(rendered_example, folder=folder), wanted, chunksize=4))
+    return list(pool.map(partial(read_twice, folder=folder), wanted, chunksize=4))
+
+
+def read_twice(row: dict[str, Any], folder: Path) -> Read:
+    """Read one photo's features both ways."""
+    return Read(rendered_example(row, folder), measured_example(row, folder))
 
 
 def tells(row: dict[str, Any]) -> bool:
@@ -57,22 +67,30 @@ def tells(row: dict[str, Any]) -> bool:
     return row["expect"] == "measured" or "no-reference" in (row["expect_codes"] or [])
 
 
-def fit(rendered: Sequence[Example], drawn: Sequence[Example]) -> dict[str, Any]:
-    """Set the sharpness on a fifth of the photos, kept out of a fit on the others, then fit on all of them."""
-    calibrating = rendered[::CALIBRATING]
-    others = [example for i, example in enumerate(rendered) if i % CALIBRATING]
-    sharpness = fit_table([*others, *drawn], calibrating, weights(others, drawn))["sharpness"]
+def fit(read: Sequence[Read], drawn: Sequence[Example]) -> dict[str, Any]:
+    """Fit on all photos and drawings, as sharp as is right for photos as they are measured, kept out of a fit."""
+    kept_out = []
+    for fold in range(FOLDS):
+        others = [photo for number, photo in enumerate(read) if number % FOLDS != fold]
+        kept_out.append((fitted(others, drawn), measured(read[fold::FOLDS])))
     provenance = (
-        f"tests/fitting/fit_surface.py: {len(rendered)} photos of the fitting set (weight {RENDER_WEIGHT:g}) and "
-        f"{len(drawn)} drawings; sharpness from {len(calibrating)} of the photos, kept out of a first fit"
+        f"tests/fitting/fit_surface.py: {len(read)} photos of the fitting set, as measured (weight "
+        f"{MEASURED_WEIGHT:g}) and as posed by their truth (weight {POSED_WEIGHT:g}), and {len(drawn)} drawings; "
+        f"sharpness from {FOLDS} fits that each leave out some of the photos"
     )
-    plain = fit_table([*rendered, *drawn], calibrating, weights(rendered, drawn))
-    return {"provenance": provenance, **plain, "sharpness": sharpness}
+    return {"provenance": provenance, **fitted(read, drawn), "sharpness": sharpness(kept_out)}
 
 
-def weights(rendered: Sequence[Example], drawn: Sequence[Example]) -> FloatArray:
-    """Weigh a photo as much as several drawings."""
-    return np.concatenate([np.full(len(rendered), RENDER_WEIGHT), np.ones(len(drawn))])
+def fitted(read: Sequence[Read], drawn: Sequence[Example]) -> dict[str, Any]:
+    """Fit one table."""
+    parts = [(measured(read), MEASURED_WEIGHT), ([photo.posed for photo in read], POSED_WEIGHT), (drawn, 1.0)]
+    weights: FloatArray = np.concatenate([np.full(len(part), weight) for part, weight in parts])
+    return fit_table([example for part, _ in parts for example in part], weights)
+
+
+def measured(read: Sequence[Read]) -> list[Example]:
+    """Return the examples as the program measures them."""
+    return [photo.measured for photo in read if photo.measured is not None]
 
 
 if __name__ == "__main__":

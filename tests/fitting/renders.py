@@ -1,18 +1,22 @@
-"""Surface features of the rendered sample photos, read in scenes as their truth has them, less a fit's errors."""
+"""Surface features of the rendered sample photos: in scenes as their truth has them, and as the program fits them."""
 
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import cv2
 import numpy as np
 
+from tests.benchmarks.measuring import kind_of
 from tests.vision.drawn import as_sent
 from tests.vision.posed import PosedFace, face_of_truth
+from vision import measure_face, read_photo
 from vision.circle_pose import circle
 from vision.measurement import FloatArray
+from vision.request import Request
 from vision.ring import Ring, lay_flat
-from vision.surface import find_marks, read_features
+from vision.surface import Surface, describe_surface, find_marks, read_features
 
 CORNERS = 4
 
@@ -62,3 +66,23 @@ def rendered_example(row: Mapping[str, Any], folder: Path, seed: int | None = No
     """Read one photo's features; with a seed, of a changed copy of it."""
     ring = ring_of(row, folder, None if seed is None else np.random.default_rng([0xF1, seed]))
     return row["rotor"]["surface"], read_features(ring, *find_marks(ring))
+
+
+def measured_example(row: Mapping[str, Any], folder: Path) -> tuple[str, dict[str, float]] | None:
+    """Read one photo's features as it is measured, wrong rims and all; None where it is refused before the face."""
+    read: list[Surface] = []
+
+    def kept(ring: Ring) -> Surface:
+        read.append(describe_surface(ring))
+        return read[-1]
+
+    with patch("vision.describe.describe_surface", kept):
+        measure_face(read_photo(folder / row["file"]), request_of(row))
+    return (row["rotor"]["surface"], dict(read[-1].features)) if read else None
+
+
+def request_of(row: Mapping[str, Any]) -> Request:
+    """Ask about a sample photo what a person would who knows what its truth says was told."""
+    reference, told = row["reference"], row["told"] or {}
+    lies = None if reference["kind"] in ("none", "bolt-circle") else reference["lies"]
+    return Request(kind_of(row), lies, **told)

@@ -1,10 +1,10 @@
-"""Fit the table of `vision.surface`: broken-line logistic regression, its sharpness set on photos kept out."""
+"""Fit the table of `vision.surface`: broken-line logistic regression, and how sharp its probabilities may be."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from scipy.optimize import minimize_scalar
+from scipy.optimize import minimize
 from sklearn.linear_model import LogisticRegression
 
 from vision.measurement import SURFACES, FloatArray
@@ -13,36 +13,53 @@ from vision.surface import FEATURES, SPOT_KINDS, Table, kinds, pieces
 Example = tuple[str, Mapping[str, float]]
 
 QUANTILES = (0.03, 0.25, 0.5, 0.75, 0.97)
-PENALTY = 0.5
+PENALTY = 0.05
 FLOOR = 0.002
 
 
-def fit_table(fitting: Sequence[Example], calibrating: Sequence[Example], weights: FloatArray) -> dict[str, Any]:
-    """Fit the scores on one set of examples and their sharpness on another.
+def fit_table(fitting: Sequence[Example], weights: FloatArray) -> dict[str, Any]:
+    """Fit the scores.
 
     Parameters
     ----------
-    fitting, calibrating : sequence of (surface, features)
+    fitting : sequence of (surface, features)
     weights : (N,) ndarray
-        Of the fitting examples.
+        Of the examples.
 
     Returns
     -------
     dict
-        The JSON form of `vision.surface.Table`.
+        The JSON form of `vision.surface.Table`, with a sharpness of 1.
     """
     knots = {name: _knots([features[name] for _, features in fitting]) for name in FEATURES}
     basis = np.array([pieces(features, knots) for _, features in fitting])
-    plain: dict[str, Any] = {
+    return {
         "knots": {name: np.round(at, 5).tolist() for name, at in knots.items()},
         "slot_weights": _scores(basis, [slotted(kind) for kind, _ in fitting], weights, 2),
         "spot_weights": _scores(basis, [spotted(kind) for kind, _ in fitting], weights, 3),
         "sharpness": [1.0, 1.0],
         "floor": FLOOR,
     }
-    for place in (0, 1):
-        plain["sharpness"][place] = _sharpness(plain, place, calibrating)
-    return plain
+
+
+def sharpness(kept_out: Sequence[tuple[Mapping[str, Any], Sequence[Example]]]) -> list[float]:
+    """Return the factors on slots' and spots' scores that make examples least surprising to tables fitted without them.
+
+    Parameters
+    ----------
+    kept_out : sequence of (table, examples)
+        Each table's JSON form and the examples that it doesn't know.
+    """
+
+    def loss(log_factors: FloatArray) -> float:
+        factors = np.exp(log_factors).tolist()
+        tables = [(examples, Table.of({**plain, "sharpness": factors})) for plain, examples in kept_out]
+        return sum(len(examples) * log_loss(examples, table) for examples, table in tables)
+
+    start = np.array([[0.0, 0.0], [0.3, 0.0], [0.0, 0.3]])
+    steps = {"initial_simplex": start, "xatol": 0.01, "fatol": 0.05}
+    found = minimize(loss, start[0], method="Nelder-Mead", options=steps)
+    return [round(float(factor), 3) for factor in np.exp(found.x)]
 
 
 def slotted(surface: str) -> int:
@@ -81,15 +98,3 @@ def _scores(basis: FloatArray, labels: Sequence[int], weights: FloatArray, class
     if classes == 2:
         scores = np.column_stack([np.zeros(len(scores)), scores])
     return [[round(float(w), 4) for w in row] for row in scores]
-
-
-def _sharpness(plain: Mapping[str, Any], place: int, examples: Sequence[Example]) -> float:
-    """The factor under which the kept-out examples are least surprising; hardly above 1."""
-
-    def loss(log_factor: float) -> float:
-        sharpness = list(plain["sharpness"])
-        sharpness[place] = float(np.exp(log_factor))
-        return log_loss(examples, Table.of({**plain, "sharpness": sharpness}))
-
-    found = minimize_scalar(loss, bounds=(np.log(0.2), np.log(1.1)), method="bounded")
-    return round(float(np.exp(found.x)), 3)

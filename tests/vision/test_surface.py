@@ -10,7 +10,9 @@ from sample_images_synthetic.studio.pattern import Surface
 from sample_images_synthetic.studio.rotor import Rotor, draw_rotor
 from tests.vision.drawn import Look, draw_face
 from tests.vision.posed import face_of_marks
+from vision import measure_face, read_photo
 from vision.measurement import SURFACES
+from vision.request import Request
 from vision.ring import Ring, lay_flat
 from vision.surface import FEATURES, TABLE, describe_surface, find_marks, kinds, shipped_table
 
@@ -94,3 +96,10 @@ def test_the_plain_rotor_on_a_car_is_plain() -> None:
     face = min(faces, key=lambda seen: float(seen.pose.rotation[0, 2]))
     said = describe_surface(lay_flat(np.asarray(bgr, np.uint8), face, (0.72 * 165, 0.97 * 165))).probabilities
     assert max(said, key=lambda kind: said[kind]) == "plain"
+
+
+@pytest.mark.skipif(not REAL.is_dir(), reason="the real photos are not part of the repository")
+def test_slots_in_groups_on_a_car_are_slots() -> None:
+    said = measure_face(read_photo(REAL / "slotted_shaunsauto.jpg"), Request("tag")).surface
+    assert said is not None
+    assert max(said, key=lambda kind: said[kind]) == "slotted"

@@ -55,12 +55,14 @@ def side_edge(bgr: Image, feet_px: FloatArray, normal_px: FloatArray, widest_px:
     Returns
     -------
     SideEdge or None
-        None where the line has no step near it.
+        None where the line has no step near it, or no strip fits into ``widest_px``.
     """
     along = offsets_px(widest_px + max(INSIDE_PX, OUTSIDE_PX), GRID_PX)
     along = along[along <= OUTSIDE_PX + 0.5 * widest_px]
     mean = profiles(bgr, feet_px, normal_px, along).mean(axis=0)
     places = along[(along >= -widest_px) & (along <= 0.5 * widest_px)]
+    if places[-1] - places[0] < LEAST_STRIP_PX + GRID_PX:
+        return None
     fits = [_steps(mean, along, places, blur) for blur in BLURS_PX]
     one = min((fit[0] for fit in fits), key=lambda fit: fit.rest)
     two = min((fit[1] for fit in fits), key=lambda fit: fit.rest)
