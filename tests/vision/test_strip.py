@@ -69,6 +69,6 @@ def test_no_step_gives_none_and_a_dark_thing_is_told() -> None:
 def test_a_thing_too_small_for_a_strip_has_no_side_to_read() -> None:
     feet: FloatArray = np.stack([np.full(80, EDGE_AT), np.linspace(10, 110, 80)], axis=-1)
     outward = np.broadcast_to(np.array([1.0, 0.0]), feet.shape)
-    picture = banded([(200.0, EDGE_AT), (60.0, SIZE[1])])
+    picture = banded([(0.7, EDGE_AT), (0.3, SIZE[1])])
     assert side_edge(picture, feet, outward, 0.4) is None
     assert side_edge(picture, feet, outward, 5.0) is not None
