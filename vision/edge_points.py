@@ -27,7 +27,7 @@ DRAWN = 0.7
 # An ellipse that leaves its start so far, as a share of the radius, has found something else.
 MOST_GROWN = 0.2
 # An ellipse drawn so far needs no settling; halves of one that are tried, and points.
-ENOUGH, HALVES, MOST_POINTS = 0.8, 6, 4000
+ENOUGH, HALVES, MOST_POINTS = 0.8, 6, 2500
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from vision.rim import Rim, trace_rim
 from vision.sketch import sketch
 
 LEAST_SHARE = 0.07
-TRIED = 6
+TRIED, SETTLED = 6, 3
 # Diameters of car rotors, and their spread as a share: a prior for telling circles apart, nothing more.
 USUAL_DIAMETER_MM, USUAL_SPREAD = 320.0, 0.16
 # Where a thing on the friction ring lies, as a share of the rim's radius.
@@ -63,7 +63,7 @@ def find_rotor(photo: Image, grey: Image, on_face: Sequence[Sighting] = ()) -> l
     found = _traced(photo, ranked, on_face)
     likeliest = max(found, key=lambda rim: rim.rating, default=None)
     if likeliest is None or likeliest.tightness < TIGHT:
-        found += _traced(photo, _settled(ranked, drawn.points), on_face, found)
+        found += _traced(photo, _settled(ranked[:SETTLED], drawn.points), on_face, found)
     # Where the rim itself was not seen as an ellipse, a circle inside it may lead to it.
     grown = [Family(rim, group.inner_count + 1) for group in ranked[:GROWN] for rim in _outer_rims(photo, group.outer)]
     found += _traced(photo, grown, on_face, found)
