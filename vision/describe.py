@@ -29,8 +29,8 @@ LEAST_INNER, MOST_INNER = 0.62, 0.85
 # there passes one. A bicycle's disc has a ring too narrow and holes in no such pattern.
 LEAST_BOLTS = 0.5
 # Where no edge of a ring was found that would speak against them, fewer will do: found so, not laid by the truth,
-# one rotor in twenty of ``checking`` shows its holes less clearly. Set after seeing that set.
-FAIR_BOLTS = 0.4
+# one rotor in twenty of ``checking`` shows its holes less clearly. Odds, set after seeing that set.
+FAIR_ODDS, SUREST = 0.67, 0.999
 WIDEST_INNER = 0.76
 SURE_TWO_PIECE = 0.8
 
@@ -65,13 +65,18 @@ class RingDescription:
     outlines_px: Mapping[str, Sequence[FloatArray]]
     rim_radius_mm: float
 
-    @property
-    def looks_like_a_rotor(self) -> bool:
-        """Whether this is a car's brake rotor: it shows bolt holes, or a friction ring with an inner edge."""
+    def looks_like_a_rotor(self, usual_size: float = 1.0) -> bool:
+        """Whether this is a car's brake rotor: it shows bolt holes, or a friction ring with an inner edge.
+
+        ``usual_size``, up to 1, is how likely a rotor has this size, where the photo tells it: holes that are no more
+        than likely make no rotor of a pulley.
+        """
         inner_mm = self.middle.inner_edges_mm
         has_ring = bool(inner_mm) and inner_mm[0] < WIDEST_INNER * self.rim_radius_mm
-        least = LEAST_BOLTS if inner_mm else FAIR_BOLTS
-        return has_ring or (self.bolt_count is not None and self.bolt_count[1] >= least)
+        if has_ring or self.bolt_count is None:
+            return has_ring
+        seen = self.bolt_count[1]
+        return seen >= LEAST_BOLTS if inner_mm else usual_size * seen / (1 - min(seen, SUREST)) >= FAIR_ODDS
 
 
 def describe_ring(

@@ -153,8 +153,13 @@ class _Trial:
 def _doubt(scene: Scene, sights: Sights, rim: Rim) -> float:
     """Rate rim and references: how ill they fit, how unlike what they are taken for they look, how odd a size."""
     likeness = min((placed.sighting.score for placed in sights.placed), default=LIKENESS_OF_NONE)
-    odd = np.log(2 * scene.rim_radius_mm / USUAL_DIAMETER_MM) / USUAL_SPREAD if sights.scaled else 0.0
-    return scene.misfit / scene.sample_count - float(np.log(max(likeness, 0.01) * rim.rating)) + 0.5 * float(odd) ** 2
+    odd = _oddness(scene.rim_radius_mm) if sights.scaled else 0.0
+    return scene.misfit / scene.sample_count - float(np.log(max(likeness, 0.01) * rim.rating)) + 0.5 * odd**2
+
+
+def _oddness(radius_mm: float) -> float:
+    """Return by how many deviations a rotor's size is unlike the usual."""
+    return float(np.log(2 * radius_mm / USUAL_DIAMETER_MM) / USUAL_SPREAD)
 
 
 def _best_trial(
@@ -228,8 +233,10 @@ def _judged(photo: Photo, request: Request, rim: Rim, seen: _Seen, sharp: float)
 
 
 def _looks_like_a_rotor(seen: _Seen, radius_mm: float | None) -> bool:
-    usual = radius_mm is None or DIAMETER_MM[0] <= 2 * radius_mm <= DIAMETER_MM[1]
-    return usual and seen.ring.looks_like_a_rotor
+    if radius_mm is None:
+        return seen.ring.looks_like_a_rotor()
+    usual_size = float(np.exp(-0.5 * _oddness(radius_mm) ** 2))
+    return DIAMETER_MM[0] <= 2 * radius_mm <= DIAMETER_MM[1] and seen.ring.looks_like_a_rotor(usual_size)
 
 
 def _worst_reference(scene: Scene, sights: Sights) -> float:

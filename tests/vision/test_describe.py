@@ -24,7 +24,7 @@ def described() -> tuple[Rotor, TiltedFace, RingDescription]:
 
 def test_a_drawn_rotor_looks_like_one(described: tuple[Rotor, TiltedFace, RingDescription]) -> None:
     rotor, _, ring = described
-    assert ring.looks_like_a_rotor
+    assert ring.looks_like_a_rotor()
     assert ring.bolt_count is not None
     assert ring.bolt_count[0] == rotor.bolt_count
 
@@ -42,15 +42,24 @@ def test_a_plate_with_texture_is_no_rotor() -> None:
     cv2.circle(bgr, (350, 350), 330, (150, 150, 150), -1)
     bgr = np.clip(bgr + rng.normal(0, 8, bgr.shape), 0, 255).astype(np.uint8)
     ring = describe_ring(Photo("plate", bgr), TiltedFace(165.0, 2.0, (350.0, 350.0), distance_mm=650.0))
-    assert not ring.looks_like_a_rotor
+    assert not ring.looks_like_a_rotor()
 
 
 def test_a_narrow_ring_alone_is_no_cars_rotor(described: tuple[Rotor, TiltedFace, RingDescription]) -> None:
     _, face, ring = described
     for share, is_rotor in ((WIDEST_INNER - 0.1, True), (WIDEST_INNER + 0.04, False)):
         middle = Middle(None, {}, (share * face.rim_radius_mm,), 3.0)
-        assert replace(ring, middle=middle, bolt_count=None).looks_like_a_rotor is is_rotor
-    assert not replace(ring, middle=Middle(None, {}), bolt_count=(5, 0.3)).looks_like_a_rotor
+        assert replace(ring, middle=middle, bolt_count=None).looks_like_a_rotor() is is_rotor
+    assert not replace(ring, middle=Middle(None, {}), bolt_count=(5, 0.3)).looks_like_a_rotor()
+
+
+def test_holes_hardly_likelier_than_not_make_no_rotor_of_an_odd_size(
+    described: tuple[Rotor, TiltedFace, RingDescription],
+) -> None:
+    unclear = replace(described[2], middle=Middle(None, {}), bolt_count=(4, 0.56))
+    assert unclear.looks_like_a_rotor()
+    assert not unclear.looks_like_a_rotor(usual_size=0.1)
+    assert replace(unclear, bolt_count=(4, 0.99)).looks_like_a_rotor(usual_size=0.1)
 
 
 def test_slots_and_bolts_are_drawn_and_told(described: tuple[Rotor, TiltedFace, RingDescription]) -> None:
