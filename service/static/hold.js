@@ -26,12 +26,14 @@ async function act(mode, what) {
 export async function hold(form, input) {
   const key = `${location.pathname}${location.search}#${input.name}`;
   const forget = () => act("readwrite", (store) => store.delete(key));
-  input.addEventListener("change", async () => {
+  const keep = async () => {
     if (!input.files.length) return forget();
     await act("readwrite", (store) => store.put(input.files[0], key));
     input.dataset.held = input.files[0].name;
-  });
+  };
+  input.addEventListener("change", keep);
   form.addEventListener("sent", forget);
+  if (input.files.length) return keep(); // chosen before this script came
   const file = await act("readonly", (store) => store.get(key));
   if (!file || input.files.length) return;
   const carrier = new DataTransfer();
