@@ -1,6 +1,8 @@
 """What EdgeDrawing draws of a photo: ellipses, where circles may be, and the points of its edges."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
 
 import cv2
 import numpy as np
@@ -24,12 +26,19 @@ class Sketch:
     ----------
     ellipses : list of Ellipse
         Largest first.
-    points : EdgePoints
-        Of the finest look.
+    drawing : EdgeDrawing
+        The finest look, in a photo made ``scale`` times as large.
+    scale : float
     """
 
     ellipses: list[Ellipse]
-    points: EdgePoints
+    drawing: Any
+    scale: float
+
+    @cached_property
+    def points(self) -> EdgePoints:
+        """The points of the finest look's edges: most photos do without."""
+        return EdgePoints.of([np.asarray(chain).reshape(-1, 2) for chain in self.drawing.getSegments()], self.scale)
 
 
 def sketch(grey: Image) -> Sketch:
@@ -45,7 +54,7 @@ def sketch(grey: Image) -> Sketch:
     """
     looks = [_look(grey, *look) for look in LOOKS]
     ellipses = [ellipse for look in looks for ellipse in look.ellipses]
-    return Sketch(sorted(ellipses, key=lambda ellipse: -ellipse.radius_px), looks[0].points)
+    return replace(looks[0], ellipses=sorted(ellipses, key=lambda ellipse: -ellipse.radius_px))
 
 
 def _look(grey: Image, size_px: int, blur_px: float, gradient: int) -> Sketch:
@@ -55,8 +64,7 @@ def _look(grey: Image, size_px: int, blur_px: float, gradient: int) -> Sketch:
     detector = drawn_edges(small, gradient)
     found = detector.detectEllipses()
     rows = np.empty((0, 6)) if found is None else np.asarray(found, np.float64).reshape(-1, 6)
-    chains = [np.asarray(chain).reshape(-1, 2) for chain in detector.getSegments()]
-    return Sketch([_ellipse(row, scale) for row in rows], EdgePoints.of(chains, scale))
+    return Sketch([_ellipse(row, scale) for row in rows], detector, scale)
 
 
 def _ellipse(row: FloatArray, scale: float) -> Ellipse:
