@@ -18,6 +18,9 @@ from vision.measurement import FloatArray
 EDGE_BLUR_PX = 1.0
 # Steps across a wide band; a narrow one is read every half pixel.
 STEPS = 60
+COLOURS = 3
+# Holes and slots are no grain, however unlike the iron beside them: levels.
+MOST_GRAIN = 40.0
 # An edge counts from this many times the usual strength of the ground.
 LEAST_STRENGTH = 3.0
 IntArray = npt.NDArray[np.intp]
@@ -36,8 +39,8 @@ class Band:
         Points of the curve and outward normals.
     along_px : (M,) ndarray
         Offsets outward.
-    slope : (A, M, 3) ndarray
-        Derivative of each colour channel outward, smoothed along the curve, levels per pixel.
+    slope : (A, M, 4) ndarray
+        Derivative of each colour channel, and of the grain, outward, smoothed along the curve, levels per pixel.
     """
 
     foot_px: FloatArray
@@ -52,8 +55,8 @@ class Band:
         foot, normal = curve
         step = max(0.5, reach_px / STEPS)
         along = np.arange(-np.ceil(reach_px / step), np.ceil(reach_px / step) + 1) * step
-        band = profiles(photo, foot, normal, along)
-        return cls(foot, normal, along, _slope(band, step, smooth), _inside(photo, foot, normal, along))
+        band = profiles(photo, foot, normal, along).astype(np.float32)
+        return cls(foot, normal, along, _slope(_with_grain(band), step, smooth), _inside(photo, foot, normal, along))
 
     @property
     def step_px(self) -> float:
@@ -96,6 +99,11 @@ class Band:
         at: IntArray = np.searchsorted(self.along_px, offset_px).clip(0, len(self.along_px) - 1)
         return at
 
+    def bright_inside(self, offset_px: FloatArray) -> FloatArray:
+        """Return +1 for each angle (A,) at whose offset the inside is the brighter, -1 for the others."""
+        falls = self.slope[np.arange(len(offset_px)), self.column(offset_px), :COLOURS].sum(axis=1) < 0
+        return np.where(falls, 1.0, -1.0)
+
 
 def nearest(peak: FloatArray, offset_px: FloatArray) -> FloatArray:
     """Return the offset of each angle's peak nearest to a line (A,), infinite where there is none."""
@@ -104,10 +112,17 @@ def nearest(peak: FloatArray, offset_px: FloatArray) -> FloatArray:
     return found
 
 
-def _slope(band: FloatArray, step_px: float, smooth: float) -> Slopes:
+def _with_grain(band: Slopes) -> Slopes:
+    """Add a fourth channel, how unlike neighbouring angles are: rust on gravel of its shade shows in nothing else."""
+    grey = band.mean(axis=2)
+    unlike = np.minimum(np.abs(np.roll(grey, 1, axis=0) - np.roll(grey, -1, axis=0)), MOST_GRAIN)
+    return np.concatenate([band, unlike[..., None]], axis=2)
+
+
+def _slope(band: Slopes, step_px: float, smooth: float) -> Slopes:
     """Smooth along the rim (which wraps round) and differentiate across it."""
     count = int(np.ceil(2.5 * smooth))
-    padded = np.concatenate([band[-count:], band, band[:count]]).astype(np.float32)
+    padded = np.concatenate([band[-count:], band, band[:count]])
     blurred = cv2.GaussianBlur(
         padded, (0, 0), sigmaX=EDGE_BLUR_PX / step_px, sigmaY=smooth, borderType=cv2.BORDER_REPLICATE
     )[count:-count]

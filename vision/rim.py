@@ -29,7 +29,9 @@ LEAST_SUPPORT, NEARLY, SURE, FAIR = 0.3, 0.75, 0.85, 0.7
 LEAST_WALL, LEAST_SINE, TOUCHING, ALONG_TILT = 0.045, 0.12, 0.35, 0.8
 # Lines nearer to each other are one edge; a halo of sharpening lies within a few pixels, and is weaker than its edge.
 APART_PX, HALO_PX, HALO_STRENGTH, CLEAR_STRENGTH = 1.0, 3.5, 0.3, 0.1
-RIM_SHARE, RIM_PX = 0.55, 1.6
+RIM_SHARE, RIM_PX = 0.5, 1.6
+# Points along a fitted circle over which a band is smoothed: to sample the rim, and to see it on gravel.
+FINE, COARSE = 3.0, 9.0
 
 
 @dataclass(frozen=True)
@@ -156,8 +158,8 @@ def follow_rim(photo: Image, curve: Curve, is_outline: BoolArray, look: Look) ->
         Where nothing of the rotor can show outside its rim. Elsewhere the wall's far edge may.
     look : Look
     """
-    band = Band.along(photo, curve, look.reach_px, smooth=3.0)
-    lines = find_lines(band, look.noise, look.wave_px, is_outline)
+    band, coarse = (Band.along(photo, curve, look.reach_px, smooth=smooth) for smooth in (FINE, COARSE))
+    lines = find_lines(coarse, min(look.noise, coarse.noise), look.wave_px, is_outline)
     if not lines:
         return _on_line(band, look.noise, np.zeros(len(is_outline)), ON_LINE_PX)[0]
     sure = [line for line in lines if line.support > NEARLY * lines[0].support]
@@ -186,8 +188,7 @@ def _on_line(band: Band, noise: float, line_px: FloatArray, width_px: float) -> 
     near = nearest(band.peaks(noise), line_px)
     use = np.abs(near - line_px) < width_px
     offset = np.where(use, near, 0.0)
-    rows, column = np.arange(len(offset)), band.column(offset)
-    bright_inside = np.where(band.slope[rows, column].sum(axis=1) < 0, 1.0, -1.0)
+    bright_inside = band.bright_inside(offset)
     xy = band.foot_px + offset[:, None] * band.normal_px
     count = int(use.sum())
     samples = EdgeSamples(xy[use], bright_inside[use], np.full(count, EDGE_STD_PX), np.zeros(count, int))

@@ -27,8 +27,8 @@ TIGHT, TIGHT_POWER = 0.8, 1.5
 # A traced rim may be somewhat larger than the ellipse that led to it.
 LEEWAY = 1.1
 # The rim is looked for around this many circles, this many times as large and so far about it.
-GROWN, OUTWARD, OUTWARD_REACH, OUTWARD_WAVES = 2, 1.75, 0.32, 0.06
-OUTWARD_ANGLES, OUTWARD_SMOOTH, OUTWARD_SUPPORT, OUTWARD_TRIED = 180, 2.0, 0.4, 2
+GROWN, OUTWARD, OUTWARD_REACH, OUTWARD_WAVES = 3, 1.75, 0.32, 0.12
+OUTWARD_ANGLES, OUTWARD_SMOOTH, OUTWARD_SUPPORT, OUTWARD_TRIED = 360, 5.0, 0.35, 2
 
 
 @dataclass(frozen=True)

@@ -108,6 +108,4 @@ def _samples(band: Band, peak: FloatArray, step_px: FloatArray) -> EdgeSamples |
     if len(rows) < LEAST_ANGLES:
         return None
     xy = band.foot_px[rows] + near[rows, None] * band.normal_px[rows]
-    column = band.column(near[rows])
-    bright_inside = np.where(band.slope[rows, column].sum(axis=1) < 0, 1.0, -1.0)
-    return EdgeSamples(xy, bright_inside, np.full(len(rows), WALL_STD_PX), np.zeros(len(rows), int))
+    return EdgeSamples(xy, band.bright_inside(near)[rows], np.full(len(rows), WALL_STD_PX), np.zeros(len(rows), int))

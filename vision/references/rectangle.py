@@ -19,9 +19,14 @@ from vision.references.sides import to_pixels
 # The rim spans about so many pixels in the reduced photo: sides of a card then span 60 to 150.
 RIM_SPAN_PX = 420.0
 LEAST_SHARE = 0.18
+# Of a cluttered bench's pieces those count that are among the longest where they lie: planks and scratches far away are
+# longer than a card's sides.
+NEARBY, MOST_PIECES = 6, 500
 PARALLEL_RAD = np.radians(7.0)
 # A few feet on each side sort out the most; then more, and what runs beside, tell the best from the second best.
 ROUNDS = ((5, 500, 0.0), (20, 200, 3.0))
+# So many are few enough to have their sides moved; of more, the best by fewer feet.
+FEW, FEW_FEET = 6_000, 4
 # Pieces lie about a pixel off, and so does every side that is put together from them. On the rotor, full of edges, a
 # card's sides find others to move to, and are left alone.
 SLACK_PX = np.array([-0.6, 0.0, 0.6])
@@ -31,7 +36,7 @@ LEAST_SEEN = 0.25
 PARTED_PX, PARTED_FEET, PARTED = 4, 20, 0.12
 CORNER_MM = 4.5
 KEEP = 24
-MAX_RECTANGLES = 60_000
+MAX_RECTANGLES = 100_000
 
 CORNER_SIGNS = np.array([[1.0, -1.0], [1.0, 1.0], [-1.0, 1.0], [-1.0, -1.0]])
 
@@ -106,7 +111,20 @@ def side_pieces(pieces: Pieces, shape: Shape, floor: Floor) -> Pieces:
     if shape.inside is not None:
         fits &= far < 1.03 if shape.inside else far > 0.97
     order = np.flatnonzero(fits)
-    return pieces[order[np.argsort(-length[order])[:MAX_PIECES]]]
+    order = order[np.argsort(-length[order])]
+    if len(order) > MAX_PIECES:
+        order = order[_rank_nearby(pieces.middle_mm[order], float(np.mean(shape.scale)) * shape.width_mm / 2) < NEARBY]
+    return pieces[order[:MOST_PIECES]]
+
+
+def _rank_nearby(middle_mm: FloatArray, cell_mm: float) -> npt.NDArray[np.intp]:
+    """Return how many earlier pieces (N,) lie in the same cell of a grid as each does."""
+    _, cell = np.unique(np.floor(middle_mm / cell_mm).astype(int), axis=0, return_inverse=True)
+    by_cell = np.argsort(cell, kind="stable")
+    first = np.searchsorted(cell[by_cell], cell[by_cell])
+    rank = np.empty(len(cell), np.intp)
+    rank[by_cell] = np.arange(len(cell)) - first
+    return rank
 
 
 def propose(pieces: Pieces, shape: Shape) -> Rectangles:
@@ -176,6 +194,9 @@ def judge(
     Of a plain sheet, ``paper`` is the reduced photo, and its sides must part it from something else.
     """
     guesses = guesses[np.flatnonzero(_may_lie(guesses, shape, floor))[:MAX_RECTANGLES]]
+    if len(guesses) > FEW:
+        clear = _score(guesses, shape, contrast, floor, (FEW_FEET, 0.0))
+        guesses = guesses[np.argpartition(-clear, FEW)[:FEW]]
     for feet, shortlist, beside_px in ROUNDS:
         if shape.inside is False:
             guesses = _snapped(guesses, shape, contrast, floor, feet)
