@@ -68,11 +68,11 @@ def measure_edge(photo: Photo, request: Request) -> Measurement:
     sightings = upright_references(photo, reference, request)
     ring = find_ring(photo, in_sight(photo, sightings), sightings[0] if sightings else None, request.diameter_mm)
     if ring is None:
-        return blank.refuse("blurred" if sharp < SOFT else "no-rotor")
+        return blank.refuse(*(("blurred",) if sharp < SOFT else ()), "no-rotor")
     bgr = quarter_turned(photo.bgr) if ring.level.turned else photo.bgr
     rims = _rims_of(ring, bgr)
     if not rims:
-        return blank.refuse("blurred" if sharp < SOFT else "no-rotor")
+        return blank.refuse(*(("blurred",) if sharp < SOFT else ()), "no-rotor")
     found = _described(replace(blank, thickness_over="lip"), bgr, ring, rims, sightings)
     refusals = _refusals(ring, rims, sightings, request)
     if refusals:

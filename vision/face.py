@@ -7,13 +7,14 @@ import numpy as np
 from uncertainties import UFloat, umath
 
 from vision.assemble import FINE_SAMPLES, Sights, Start, first_scene, fit
+from vision.bolts import find_bolts
 from vision.circle_pose import circle
 from vision.describe import RingDescription, describe_ring
 from vision.focus import sharpness
 from vision.measurement import FloatArray, Measurement
 from vision.photo import Photo
 from vision.placing import Placed, hat_top
-from vision.references.find import find_references
+from vision.references.find import SURE_SCORE, find_references
 from vision.references.floor import Floor
 from vision.references.marked import place_marks
 from vision.references.parse import TAG, Reference, parse_kind
@@ -24,6 +25,7 @@ from vision.rim_edge import rim_edges_mm
 from vision.rotor import USUAL_DIAMETER_MM, USUAL_SPREAD, find_rotor
 from vision.scene import Scene
 from vision.start import NOMINAL_RADIUS_MM, lenses, maybe_cropped, plain_camera, poses_of
+from vision.top_view import top_view
 from vision.wall import find_wall
 
 LEAST_RIM_PX = 60.0
@@ -35,10 +37,18 @@ TRIED_FINDS, TRIED_RIMS = 2, 3
 # without the reference that was named stands for; references that need no search.
 CONVINCING, LIKENESS_OF_NONE = 2.0, 0.05
 UNSCALED = ("auto", "bolt-circle", "points")
+# Doubt within which, and difference of the logarithms of their sizes from which, two trials are open; bolt circles of
+# cars and their spread as a share, common practice; what the evidence of clear bolts counts for.
+OPEN_DOUBT, OTHER_SCALE = 3.0, 0.05
+USUAL_PITCH_MM, PITCH_SPREAD, BOLTS_WEIGHT = 114.0, 0.09, 0.1
+# Up to six bolts stand on circles between these, common practice with room; from this probability they are surely that.
+MOST_CAR_BOLTS, PITCH_MM, SURE_BOLTS = 6, (88.0, 172.0), 0.95
 # Sharpness under which a photo that shows nothing is blurred, and under which nothing it shows counts.
 SOFT, HOPELESS = 0.15, 0.09
 # No car's rotor is smaller or larger, common practice with room.
 DIAMETER_MM = (215.0, 460.0)
+# Bicycles' discs, pulleys and the like are between these, and not so small that a card's print is taken for a card.
+RECTANGLES, SMALL_MM = ("card", "sheet"), (110.0, 205.0)
 # Residuals of a reference's edges, in standard deviations, above which its shape contradicts the scene.
 WORST_REFERENCE = 6.0
 # The same for rim and references together, outliers weighed down.
@@ -50,7 +60,7 @@ UNCHECKED_STD = 0.02
 # Photos hold more doubt than the scene models: rims taken for chamfers, tilts of small references. Of the 346 photos of
 # the ``fitting`` set that were measured, half lie where 1.1 times the bare deviation would have them, nine in ten where
 # 1.3 times would, 19 in 20 where 1.4 times would; the tables of rims and coins know these photos, so others need more.
-UNMODELLED = 1.5
+UNMODELLED = 1.45
 # A printed tag's white border, over the tag: a cell of its eight on each side, and the cut.
 TAG_PAPER = 1.3
 
@@ -87,12 +97,17 @@ def measure_face(photo: Photo, request: Request) -> Measurement:
         rims = find_rotor(photo.bgr, photo.grey, [tag.sighting for tag in tags if tag.lies == "face"])
     rims = [rim for rim in rims if rim.support >= LEAST_SUPPORT][:TRIED_RIMS]
     if not rims:
-        return blank.refuse("blurred" if sharp < SOFT else "no-rotor")
+        return blank.refuse(*_soft(sharp), "no-rotor")
     usable = [rim for rim in rims if not _unusable(rim)]
     if not usable:
         return blank.refuse(_unusable(rims[0]))
     trial = _best_trial(photo, request, reference, usable, tags)
-    return _judged(photo, request, trial.rim, _seen(photo, request, reference, trial), sharp)
+    return _judged(photo, (request, reference), trial.rim, _seen(photo, request, reference, trial), sharp)
+
+
+def _soft(sharp: float) -> tuple[str, ...]:
+    """Return what a photo may show nothing for."""
+    return ("blurred",) if sharp < SOFT else ()
 
 
 def _unusable(rim: Rim) -> str:
@@ -125,13 +140,24 @@ def _lying(photo: Photo, request: Request, reference: Reference, rim: Rim) -> li
     marked = _marked(request, reference)
     if marked:
         return [tuple(marked)]
-    floors = [
+    finds = find_references(photo, reference, _floors(photo, rim), request.lies)[:TRIED_FINDS]
+    return [(Placed(find.sighting, "ref0", find.lies),) for find in finds]
+
+
+def _floors(photo: Photo, rim: Rim) -> list[Floor]:
+    return [
         Floor.under(plain_camera(photo, f35_mm), pose, NOMINAL_RADIUS_MM)
         for f35_mm, _ in lenses(photo)
         for pose in poses_of(photo, rim.ellipse, f35_mm)
     ]
-    finds = find_references(photo, reference, floors, request.lies)[:TRIED_FINDS]
-    return [(Placed(find.sighting, "ref0", find.lies),) for find in finds]
+
+
+def _is_small(photo: Photo, request: Request, reference: Reference, rim: Rim) -> bool:
+    """Whether a card or sheet shows beside a circle by which that is too small for a car's rotor."""
+    if reference.family not in RECTANGLES:
+        return False
+    floors = [replace(floor, diameters_mm=SMALL_MM) for floor in _floors(photo, rim)]
+    return any(find.sighting.score >= SURE_SCORE for find in find_references(photo, reference, floors, request.lies))
 
 
 @dataclass(frozen=True)
@@ -170,10 +196,38 @@ def _best_trial(
     for rim in rims:
         choices = [tuple(tags)] if tags else _lying(photo, request, reference, rim)
         trials += [_Trial.of(photo, request, rim, placed) for placed in choices or [()]]
-        best = min(trials, key=lambda trial: trial.doubt)
+        best = _likeliest(photo, request, trials)
         if best.doubt + float(np.log(rims[0].rating)) < CONVINCING or reference.family in UNSCALED:
             break
     return best
+
+
+def _likeliest(photo: Photo, request: Request, trials: Sequence[_Trial]) -> _Trial:
+    """Choose the trial with the least doubt; where others of another scale are hardly worse, by the bolts' circle too.
+
+    A sheet half under the rotor may be cut off along either side: the photo fits both, but bolt circles vary less in
+    size than rotors do.
+    """
+    best = min(trials, key=_doubt_of)
+    rivals = [trial for trial in trials if trial.doubt < best.doubt + OPEN_DOUBT and trial.sights.scaled]
+    sizes = [trial.scene.values["log_rim"] for trial in rivals]
+    if len(rivals) < TRIED_FINDS or max(sizes) - min(sizes) < OTHER_SCALE:
+        return best
+    return min(rivals, key=lambda trial: trial.doubt + _bolts_doubt(photo, request, trial))
+
+
+def _doubt_of(trial: _Trial) -> float:
+    return trial.doubt
+
+
+def _bolts_doubt(photo: Photo, request: Request, trial: _Trial) -> float:
+    """Rate a trial's scene by how clear its bolts are and how odd their circle's size, and its rotor's size no more."""
+    outlines = [trial.scene.to_plane(_outline_px(placed), 0.0) for placed in trial.sights.placed]
+    bolts = find_bolts(top_view(photo.grey, trial.scene, outlines), hat_up=request.hat_up)
+    if bolts is None:
+        return 0.0
+    odd = np.log(2 * bolts.circle_mm / USUAL_PITCH_MM) / PITCH_SPREAD
+    return float(0.5 * (odd**2 - _oddness(trial.scene.rim_radius_mm) ** 2) - BOLTS_WEIGHT * bolts.evidence)
 
 
 @dataclass(frozen=True)
@@ -217,8 +271,9 @@ def _with_hat(request: Request, ring: RingDescription) -> Request:
     return replace(request, hat="up" if ring.middle.hat_up else "down")
 
 
-def _judged(photo: Photo, request: Request, rim: Rim, seen: _Seen, sharp: float) -> Measurement:
+def _judged(photo: Photo, asked: tuple[Request, Reference], rim: Rim, seen: _Seen, sharp: float) -> Measurement:
     """Read the answer off a scene, refused where it can't be trusted, with notices where it is weak."""
+    request, reference = asked
     answer = _read(photo, seen)
     scene, sights = seen.scene, seen.sights
     if scene.tilt_deg > STEEPEST_DEG:
@@ -226,8 +281,9 @@ def _judged(photo: Photo, request: Request, rim: Rim, seen: _Seen, sharp: float)
     if not _looks_like_a_rotor(seen, scene.rim_radius_mm if sights.scaled else None):
         return answer.refuse("no-rotor")
     if not sights.scaled:
-        return answer.refuse("blurred" if sharp < SOFT else "no-reference")
-    if _worst_reference(scene, sights) > WORST_REFERENCE or scene.strain > WORST_STRAIN:
+        missing = "no-rotor" if _is_small(photo, request, reference, rim) else "no-reference"
+        return answer.refuse(*_soft(sharp), missing)
+    if _worst_reference(scene, sights) > WORST_REFERENCE or scene.strain > WORST_STRAIN or _odd_bolts(seen):
         return answer.refuse("disagreement")
     return answer.warn(*_notices(photo, request, rim, seen, sharp))
 
@@ -237,6 +293,16 @@ def _looks_like_a_rotor(seen: _Seen, radius_mm: float | None) -> bool:
         return seen.ring.looks_like_a_rotor()
     usual_size = float(np.exp(-0.5 * _oddness(radius_mm) ** 2))
     return DIAMETER_MM[0] <= 2 * radius_mm <= DIAMETER_MM[1] and seen.ring.looks_like_a_rotor(usual_size)
+
+
+def _odd_bolts(seen: _Seen) -> bool:
+    """Whether the bolts stand on a circle of a size that no car has: then the scale is wrong."""
+    count, probability = seen.ring.bolt_count or (0, 0.0)
+    if "bolt_circle" not in seen.ring.circles or count > MOST_CAR_BOLTS or probability < SURE_BOLTS:
+        return False
+    pitch_mm = 2 * umath.exp(seen.scene.numbers["log_bolt_circle"])
+    least_mm, most_mm = pitch_mm.nominal_value - 2 * pitch_mm.std_dev, pitch_mm.nominal_value + 2 * pitch_mm.std_dev
+    return bool(most_mm < PITCH_MM[0] or least_mm > PITCH_MM[1])
 
 
 def _worst_reference(scene: Scene, sights: Sights) -> float:

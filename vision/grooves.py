@@ -31,6 +31,7 @@ CLEAR = 3.0
 MIXED_GAIN = 1.7
 # A slot may stop short of either edge of the ring; holes in a row leave more of it than this.
 COVERED = 0.35
+OUTER_PART, OUTER_CLEAR = 0.65, 7.0
 EDGE_SHARE = 0.06
 
 
@@ -57,7 +58,9 @@ class Grooves:
         Share of the family's lines that show on their own.
     width_mm : float
     angles_rad : (K,) ndarray
-        Where each line crosses the middle of the ring.
+        Where each line crosses the middle.
+    middle_mm : float
+        Radius of the middle of the part of the ring that was looked at.
     mixed_coherence : float
         Coherence of the best family whatever its lines' sense, dark or bright.
     strokes : Strokes
@@ -73,6 +76,7 @@ class Grooves:
     sharing: float
     width_mm: float
     angles_rad: FloatArray
+    middle_mm: float
     mixed_coherence: float = 0.0
     strokes: Strokes = field(default_factory=Strokes.none)
 
@@ -81,9 +85,11 @@ class Grooves:
         """Continuity, less where the lines are wider than slots are cut."""
         return self.continuity / max(1.0, self.width_mm / WIDEST_MM) ** 2
 
-    def angle_at(self, radius: FloatArray) -> FloatArray:
-        """Angle at which a line crosses radii given as multiples of the middle one, relative to its middle."""
-        crossing = crossing_rad(np.log(radius), np.array([self.lean_deg]), np.array([self.straightness]))
+    def angle_at(self, radius_mm: FloatArray) -> FloatArray:
+        """Angle at which a line crosses radii, relative to its middle."""
+        crossing = crossing_rad(
+            np.log(radius_mm / self.middle_mm), np.array([self.lean_deg]), np.array([self.straightness])
+        )
         return np.asarray(crossing[0], np.float64)
 
 
@@ -104,12 +110,27 @@ def find_grooves(ring: Ring, discs: Spots) -> Grooves:
     seen = ring.seen & ~_painted(discs, ring.seen.shape)
     signed = np.where(seen, np.clip(ring.relief, -LIMIT, LIMIT), 0).astype(np.float32)
     narrow = np.where(seen, signed - box_seen(signed, seen, WIDE, 1), 0).astype(np.float32)
-    shown = _rows(seen.astype(np.float32), FINE_ROWS, FINE_COLUMNS)
-    depth = _rows(np.where(seen, ring.depth, 0), FINE_ROWS, FINE_COLUMNS)
-    even, mixed = (_best_family(ring, relief, (shown, depth)) for relief in (narrow, _difference(narrow, seen)))
+    maps = (narrow, _difference(narrow, seen), seen.astype(np.float32), np.where(seen, ring.depth, 0))
+    best = _families(ring, maps)
+    if best.clearness < CLEAR:
+        # Where more was taken for the ring than is one, slots end well before its inner edge.
+        count = round(OUTER_PART * len(seen))
+        outer = _families(ring.outermost(count), [part[:count] for part in maps])
+        best = outer if outer.clearness > OUTER_CLEAR else best
+    return replace(best, strokes=find_strokes(signed, seen))
+
+
+def _clearness_of(family: Grooves) -> float:
+    return family.clearness
+
+
+def _families(ring: Ring, maps: Sequence[Map]) -> Grooves:
+    """Return the clearer of the best families of lines of one sense, dark or bright, and of either."""
+    narrow, difference, seen, depth = maps
+    others = (_rows(seen, FINE_ROWS, FINE_COLUMNS), _rows(depth, FINE_ROWS, FINE_COLUMNS))
+    even, mixed = (_best_family(ring, relief, others) for relief in (narrow, difference))
     mixed = replace(mixed, continuity=MIXED_GAIN * mixed.continuity)
-    best = max(even, mixed, key=lambda family: family.clearness)
-    return replace(best, mixed_coherence=mixed.coherence, strokes=find_strokes(signed, seen))
+    return replace(max(even, mixed, key=_clearness_of), mixed_coherence=mixed.coherence)
 
 
 def _difference(signed: Map, seen: Mask) -> Map:
@@ -146,9 +167,8 @@ def off_lines(spots: Spots, ring: Ring, grooves: Grooves) -> Spots:
     """Drop the candidates that lie on clear lines: a slot's ends and rusty stretches look round."""
     if grooves.clearness < CLEAR or not len(spots):
         return spots
-    middle_mm = float(np.sqrt(ring.radii_mm[0] * ring.radii_mm[-1]))
     radius_mm = ring.outer_mm * np.exp(-ring.step_rad * spots.at[:, 1])
-    line = grooves.angles_rad[None, :] + grooves.angle_at(radius_mm / middle_mm)[:, None]
+    line = grooves.angles_rad[None, :] + grooves.angle_at(radius_mm)[:, None]
     gap = np.abs((ring.step_rad * spots.at[:, :1] - line + np.pi) % (2 * np.pi) - np.pi).min(axis=1)
     away = gap * radius_mm * np.cos(np.radians(grooves.lean_deg)) > max(3.0, grooves.width_mm)
     kept = {name: values[away] for name, values in vars(spots).items() if isinstance(values, np.ndarray)}
@@ -257,6 +277,7 @@ def _followed(ring: Ring, upright: Sequence[Map], line: tuple[float, float, int,
         sharing=float((alone > 0.4 * max(float(np.median(alone)), 0.3)).mean()),
         width_mm=_width_mm(smooth.mean(axis=0), at, ring, lean),
         angles_rad=np.asarray(middle % (2 * np.pi), np.float64),
+        middle_mm=ring.middle_mm,
     )
 
 
@@ -292,6 +313,5 @@ def _width_mm(profile: FloatArray, at: int, ring: Ring, lean_deg: float) -> floa
     count = len(profile)
     left = next((i for i in range(1, count) if profile[(at - i) % count] < half), count // 2)
     right = next((i for i in range(1, count) if profile[(at + i) % count] < half), count // 2)
-    middle_mm = float(np.sqrt(ring.radii_mm[0] * ring.radii_mm[-1]))
-    step_mm = middle_mm * 2 * np.pi / FINE_COLUMNS
+    step_mm = ring.middle_mm * 2 * np.pi / FINE_COLUMNS
     return float((left + right - 1) * step_mm * np.cos(np.radians(lean_deg)))

@@ -5,16 +5,12 @@ chooses which is the stronger; the other leaves a step or a shoulder beside it, 
 the profile across the rim is averaged along short sectors and its steepness, not its level, over all of them.
 """
 
-import json
-from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from vision.band import BoolArray
+from vision.edge_judge import Judge, shipped_judges
 from vision.edges import Image, profiles
 from vision.figure import EdgeSamples
 from vision.measurement import FloatArray
@@ -151,47 +147,6 @@ def _features(slope: FloatArray, count: FloatArray, px_per_mm: float) -> FloatAr
     return np.concatenate([*(np.log(each + LEAST_SLOPE) for each in steep), mean, [np.log(px_per_mm)]])
 
 
-@dataclass(frozen=True)
-class Judge:
-    """A smooth function of features: bumps about examples, after a linear map to a few numbers.
-
-    Attributes
-    ----------
-    middle : (F,) ndarray
-    axes : (K, F) ndarray
-    examples : (E, K) ndarray
-    weights : (E, 2) ndarray
-        For the offset, mm, and for the logarithm of how far off that is.
-    width, base : (2,) ndarray
-        Of the bumps, as factors of the squared distance; what is said far from all examples.
-    doubt : float
-        Factor that makes the deviations true on examples left out.
-    """
-
-    middle: FloatArray
-    axes: FloatArray
-    examples: FloatArray
-    weights: FloatArray
-    width: FloatArray
-    base: FloatArray
-    doubt: float
-
-    @classmethod
-    def of(cls, plain: Mapping[str, Any]) -> "Judge":
-        """Read the JSON form."""
-        arrays = {name: np.array(plain[name], float) for name in plain if name != "doubt"}
-        return cls(**arrays, doubt=plain["doubt"])
-
-    def judge(self, features: FloatArray) -> tuple[float, float]:
-        """Return the offset's mean and standard deviation, mm."""
-        here = self.axes @ (features - self.middle)
-        away = ((self.examples - here) ** 2).sum(axis=1)
-        mean, log_off = self.base + (np.exp(-away[:, None] * self.width) * self.weights).sum(axis=0)
-        return float(mean), self.doubt * float(np.exp(log_off))
-
-
-@cache
 def rim_edge_judges() -> dict[str, Judge]:
     """Return the judge of each part of a rim."""
-    plain = json.loads(Path(__file__).with_name(TABLE).read_text(encoding="utf-8"))
-    return {name: Judge.of(plain[name]) for name in ("bright_rim", "dark_rim")}
+    return shipped_judges("vision", TABLE)

@@ -19,7 +19,7 @@ TRIED, SETTLED = 6, 3
 # Diameters of car rotors, and their spread as a share: a prior for telling circles apart, nothing more.
 USUAL_DIAMETER_MM, USUAL_SPREAD = 320.0, 0.16
 # Where a thing on the friction ring lies, as a share of the rim's radius.
-RING_SHARE, RING_SPREAD, OFF_RING_WEIGHT = 0.8, 0.12, 0.02
+RING_SHARE, RING_SPREAD, OFF_RING_WEIGHT = 0.8, 0.12, 0.002
 MOST_INNER = 4
 MOST_OFF_CENTRE, SAME, BESIDE = 0.35, 0.012, 0.06
 # Tighter than this a rim need not be: the end of the pads' sweep, beside it, is tighter still.

@@ -299,7 +299,7 @@ def _clusters(values: FloatArray, gap_mm: float) -> list[float]:
 
 def _slot_lines(ring: Ring, grooves: Grooves) -> list[FloatArray]:
     radii = ring.radii_mm[:: max(1, len(ring.radii_mm) // 24)]
-    angle = grooves.angle_at(radii / np.sqrt(ring.radii_mm[0] * ring.radii_mm[-1]))
+    angle = grooves.angle_at(radii)
     return [
         np.stack([radii * np.cos(middle + angle), radii * np.sin(middle + angle)], axis=-1)
         for middle in grooves.angles_rad

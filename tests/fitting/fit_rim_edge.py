@@ -12,27 +12,21 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from sklearn.decomposition import PCA
-from sklearn.model_selection import KFold
-from sklearn.preprocessing import StandardScaler
-from sklearn.svm import SVR
 
 import vision
+from tests.fitting.judges import Examples, fit_judge, print_errors
 from vision import Request, read_photo
 from vision.assemble import first_scene
-from vision.measurement import NORMAL_95, FloatArray
+from vision.measurement import FloatArray
 from vision.placing import Placed
 from vision.references.parse import TAG
 from vision.references.tag import find_tags
-from vision.rim_edge import TABLE, Judge, follow
+from vision.rim_edge import TABLE, follow
 from vision.rotor import find_rotor
 
-AXES, WIDTH, COST, SLACK_MM = 8, 0.6, 1.0, 0.05
-# The error's logarithm: an error so small is none; its own slack.
-LEAST_MM, LOG_COST, LOG_SLACK, LOG_WIDTH = 0.03, 0.5, 0.1, 0.3
+WIDTH, SLACK_MM = 0.3, 0.05
 # Farther off, the wrong circle was followed, and nothing can be learned of this one's edges.
 MOST_MM = 2.5
-FOLDS = 10
 
 
 @dataclass(frozen=True)
@@ -75,49 +69,6 @@ def _sorted(turn: FloatArray, radius: FloatArray) -> tuple[FloatArray, FloatArra
     return turn[order], radius[order]
 
 
-def fit_judge(features: FloatArray, gap_mm: FloatArray) -> dict[str, Any]:
-    """Fit one part's judge; its errors are those of photos left out."""
-    off = np.abs(gap_mm - left_out(features, gap_mm)[:, 0])
-    plain = _fitted(features, gap_mm, off)
-    spread = left_out(features, gap_mm, off)[:, 1]
-    plain["doubt"] = round(float(np.quantile(off / spread, 0.95)) / NORMAL_95, 4)
-    return plain
-
-
-def left_out(features: FloatArray, gap_mm: FloatArray, off_mm: FloatArray | None = None) -> FloatArray:
-    """Judge each example by the others: (N, 2), means and bare deviations, mm."""
-    off = np.full(len(gap_mm), LEAST_MM) if off_mm is None else off_mm
-    told = np.empty((len(gap_mm), 2))
-    for rest, out in KFold(FOLDS, shuffle=True, random_state=1).split(features):
-        judge = Judge.of(_fitted(features[rest], gap_mm[rest], off[rest]))
-        told[out] = [judge.judge(each) for each in features[out]]
-    return told
-
-
-def _fitted(features: FloatArray, gap_mm: FloatArray, off_mm: FloatArray) -> dict[str, Any]:
-    scaled = StandardScaler().fit(features)
-    main = PCA(AXES).fit(scaled.transform(features))
-    axes = main.components_ / scaled.scale_
-    at = (features - scaled.mean_) @ axes.T
-    weights = np.zeros((len(at), 2))
-    base = np.zeros(2)
-    width = np.array([WIDTH, LOG_WIDTH]) / features.shape[1]
-    logs = np.log(off_mm + LEAST_MM)
-    for column, (target, cost, slack) in enumerate(((gap_mm, COST, SLACK_MM), (logs, LOG_COST, LOG_SLACK))):
-        model = SVR(C=cost, epsilon=slack, gamma=width[column]).fit(at, target)
-        weights[model.support_, column], base[column] = model.dual_coef_[0], model.intercept_[0]
-    used = np.any(weights != 0, axis=1)
-    return {
-        "middle": np.round(scaled.mean_, 3).tolist(),
-        "axes": np.round(axes, 4).tolist(),
-        "examples": np.round(at[used], 2).tolist(),
-        "weights": np.round(weights[used], 3).tolist(),
-        "width": np.round(width, 6).tolist(),
-        "base": np.round(base, 4).tolist(),
-        "doubt": 1.0,
-    }
-
-
 def main() -> None:
     """Fit, write the table beside `vision.rim_edge`, and print the errors of photos left out."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -126,13 +77,11 @@ def main() -> None:
     every = [example for example in examples(args.fitting) if abs(example.gap_mm) < MOST_MM]
     plain: dict[str, Any] = {}
     for part in ("bright_rim", "dark_rim"):
-        features = np.array([example.features for example in every if example.part == part])
-        gap_mm = np.array([example.gap_mm for example in every if example.part == part])
-        plain[part] = fit_judge(features, gap_mm)
-        off = np.abs(gap_mm - left_out(features, gap_mm)[:, 0])
-        same = np.abs(gap_mm - np.median(gap_mm))
-        print(f"{part}: {len(off)} rims, errors in the median and at 95 %, mm; then with one place for all:")
-        print(*(f"{np.quantile(errors, share):.3f}" for errors in (off, same) for share in (0.5, 0.95)))
+        own = [example for example in every if example.part == part]
+        features, gap_mm = np.array([each.features for each in own]), np.array([each.gap_mm for each in own])
+        rims = Examples(features, gap_mm, WIDTH, SLACK_MM)
+        plain[part] = fit_judge(rims)
+        print_errors(part, rims)
     plain["provenance"] = f"tests/fitting/fit_rim_edge.py: {len(every)} parts of rims of the fitting set"
     Path(vision.__file__).with_name(TABLE).write_text(json.dumps(plain) + "\n", encoding="utf-8")
 

@@ -27,7 +27,6 @@ from vision.references.circles import (
 )
 from vision.references.coin_look import coin_look
 from vision.references.floor import TILTS, Floor
-from vision.references.lying import RIM_MM
 from vision.references.parse import Lies, Reference
 from vision.references.pieces import Contrast
 from vision.references.sides import edge_samples, to_pixels
@@ -115,8 +114,8 @@ def find_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, *, lie
 
 def limits_mm(floor: Floor, reference: Reference) -> tuple[float, float]:
     """Return the least and largest radius of a coin on the plane, nominal mm."""
-    nominal = reference.size_mm[0] * floor.rim_radius_mm
-    return SLACK[0] * nominal / RIM_MM[1], SLACK[1] * nominal / RIM_MM[0]
+    nominal, (least, most) = reference.size_mm[0] * floor.rim_radius_mm, floor.diameters_mm
+    return SLACK[0] * nominal / most, SLACK[1] * nominal / least
 
 
 def usual_odds(radius_mm: FloatArray, floor: Floor, reference: Reference) -> FloatArray:

@@ -1,6 +1,6 @@
 """Roughly where the rotor is, as the search for references needs it: the plane of its face and the size of its rim."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,6 +10,8 @@ from vision.references.sides import to_pixels
 
 # A rim seen through one lens has two.
 TILTS = 2
+# Rotors of cars are between these diameters.
+CAR_ROTORS_MM = (230.0, 430.0)
 
 
 @dataclass(frozen=True)
@@ -24,11 +26,14 @@ class Floor:
         The rim's radius by that nominal scale; its centre is the plane's origin.
     upright : (3,) ndarray, optional
         What a millimetre of height adds to a point's lifted pixel ``homography @ (x, y, 1)``.
+    diameters_mm : (float, float)
+        What the rim's true diameter may be.
     """
 
     homography: FloatArray
     rim_radius_mm: float
     upright: FloatArray | None = None
+    diameters_mm: tuple[float, float] = CAR_ROTORS_MM
 
     @classmethod
     def under(cls, camera: Camera, pose: Pose, rim_radius_mm: float) -> "Floor":
@@ -60,18 +65,18 @@ class Floor:
     def between(self, other: "Floor") -> "Floor":
         """Return the plane half-way to another tilt of the same rim."""
         upright = None if self.upright is None or other.upright is None else (self.upright + other.upright) / 2
-        return Floor((self.homography + other.homography) / 2, self.rim_radius_mm, upright)
+        return replace(self, homography=(self.homography + other.homography) / 2, upright=upright)
 
     def moved(self, corner_px: tuple[int, int]) -> "Floor":
         """Return the same plane in the pixels of a part of the photo that begins at ``corner_px``."""
         shift = np.array([[1.0, 0.0, -corner_px[0]], [0.0, 1.0, -corner_px[1]], [0.0, 0.0, 1.0]])
-        return Floor(shift @ self.homography, self.rim_radius_mm)
+        return replace(self, homography=shift @ self.homography, upright=None)
 
     def reduced(self, shrink: float) -> "Floor":
         """Return the same plane in the pixels of a photo reduced by ``shrink``; pixel centres at whole numbers."""
         at = 0.5 / shrink - 0.5
         smaller = np.array([[1 / shrink, 0.0, at], [0.0, 1 / shrink, at], [0.0, 0.0, 1.0]])
-        return Floor(smaller @ self.homography, self.rim_radius_mm)
+        return replace(self, homography=smaller @ self.homography, upright=None)
 
     @property
     def px_per_mm(self) -> float:

@@ -8,16 +8,15 @@ import numpy as np
 from vision.edges import Image
 from vision.figure import Figure, Sighting, rectangle
 from vision.measurement import FloatArray
+from vision.references.card_sides import at_upper_edge
 from vision.references.floor import TILTS, Floor
 from vision.references.outline import outline_feet, refine_outline, settled
 from vision.references.parse import Reference
 from vision.references.pieces import Contrast, pieces_on
 from vision.references.rectangle import Rectangles, Shape, judge, propose, reduced, side_pieces
 from vision.references.sides import Stretch, fit_sides, to_pixels
-from vision.references.walls import THIN_MM, without_walls
 
-# Rotors of cars are between these diameters, mm; a thing on the bench is farther away and looks smaller.
-RIM_MM = (230.0, 430.0)
+# A thing on the bench is farther away and looks smaller.
 BENCH_SHRINK = 0.93
 # Guesses that are measured at full size, and the score under which a guess is a pattern, not a thing.
 MEASURED = 3
@@ -30,6 +29,8 @@ RIVAL_SHARE = 0.85
 REACHES = (0.03, 0.015, 0.008)
 LEAST_REACH_PX = 2.5
 GOOD_PX = 0.8
+# Walls and shadows of thinner things don't show.
+THIN_MM = 0.3
 # The rim's wall hides what is under the rotor a little beyond the rim itself.
 HIDDEN = 1.03
 
@@ -118,8 +119,8 @@ def around_rim(bgr: Image, floor: Floor) -> tuple[tuple[int, int], Image]:
 
 def _scales(floor: Floor, *, inside: bool) -> tuple[float, float]:
     """Return how many nominal millimetres a true one may span, least and most."""
-    nominal = 2 * floor.rim_radius_mm
-    return nominal / RIM_MM[1] * (1.0 if inside else BENCH_SHRINK), nominal / RIM_MM[0]
+    nominal, (least, most) = 2 * floor.rim_radius_mm, floor.diameters_mm
+    return nominal / most * (1.0 if inside else BENCH_SHRINK), nominal / least
 
 
 def _measure(bgr: Image, guess: _Guess, reference: Reference, *, inside: bool, corner_mm: float) -> Sighting | None:
@@ -140,7 +141,7 @@ def _measure(bgr: Image, guess: _Guess, reference: Reference, *, inside: bool, c
         return None
     figure = Figure(reference.kind, sides, None, reference.size_std, reference.thickness_mm, reference.thickness_std_mm)
     if reference.thickness_mm > THIN_MM:
-        good = without_walls(bgr, guess.floor, fit, good, figure)
+        good = at_upper_edge(bgr, guess.floor, fit, good, figure)
         fit = fit_sides(good, sides, fit.homography)
     return Sighting(figure, good, to_pixels(fit.homography, corners), fit.homography, guess.score * share)
 

@@ -112,9 +112,8 @@ def side_pieces(pieces: Pieces, shape: Shape, floor: Floor) -> Pieces:
         fits &= far < 1.03 if shape.inside else far > 0.97
     order = np.flatnonzero(fits)
     order = order[np.argsort(-length[order])]
-    if len(order) > MAX_PIECES:
-        order = order[_rank_nearby(pieces.middle_mm[order], float(np.mean(shape.scale)) * shape.width_mm / 2) < NEARBY]
-    return pieces[order[:MOST_PIECES]]
+    nearby = _rank_nearby(pieces.middle_mm[order], float(np.mean(shape.scale)) * shape.width_mm / 2)
+    return pieces[order[(np.arange(len(order)) < MAX_PIECES) | (nearby < NEARBY)][:MOST_PIECES]]
 
 
 def _rank_nearby(middle_mm: FloatArray, cell_mm: float) -> npt.NDArray[np.intp]:

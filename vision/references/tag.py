@@ -25,7 +25,8 @@ CELLS = 8
 # Detection runs on a reduced photo; a named tag that isn't found there is looked for once more on a larger one,
 # and with a corner hidden: the square's outline may then be far from one, since the cells' edges decide in the end.
 SEARCH_SIDE_PX = (1100, 2200)
-WINDOWS_PX = ((17, 17), (13, 33))
+# Windows of thresholding: least, most and step.
+WINDOWS_PX = ((17, 17, 20), (5, 53, 8))
 OUTLINE_SLACK = (0.04, 0.07)
 BIT_SLACK = (0.6, 1.0)
 FEET_PER_CELL = 5
@@ -50,11 +51,13 @@ def _dictionary() -> cv2.aruco.Dictionary:
 @cache
 def _detector(effort: int) -> cv2.aruco.ArucoDetector:
     settings = cv2.aruco.DetectorParameters()
-    # One pass of thresholding, two for a second look, at windows that suit tags of 20 to 200 px; finer corners are
-    # ours to find.
-    settings.adaptiveThreshWinSizeMin = WINDOWS_PX[effort][0]
-    settings.adaptiveThreshWinSizeMax = WINDOWS_PX[effort][1]
-    settings.adaptiveThreshWinSizeStep = 20
+    # One pass of thresholding at a window that suits tags of 20 to 200 px, many for a second look: a shadow's edge
+    # across a tag needs small ones. Finer corners are ours to find.
+    (
+        settings.adaptiveThreshWinSizeMin,
+        settings.adaptiveThreshWinSizeMax,
+        settings.adaptiveThreshWinSizeStep,
+    ) = WINDOWS_PX[effort]
     settings.minMarkerPerimeterRate = 0.02
     settings.polygonalApproxAccuracyRate = OUTLINE_SLACK[effort]
     settings.errorCorrectionRate = BIT_SLACK[effort]
