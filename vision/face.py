@@ -57,9 +57,9 @@ OBLIQUE_DEG, SHORT_ARC, SMALL_REFERENCE_PX = 40.0, 0.45, 70.0
 BENCH_THICKNESS_STD_MM = 2.0
 HEIGHT_STD_MM = 6.0
 UNCHECKED_STD = 0.02
-# Photos hold more doubt than the scene models: rims taken for chamfers, tilts of small references. Of the 346 photos of
-# the ``fitting`` set that were measured, half lie where 1.1 times the bare deviation would have them, nine in ten where
-# 1.3 times would, 19 in 20 where 1.4 times would; the tables of rims and coins know these photos, so others need more.
+# Photos hold more doubt than the scene models: tilts of small references, lenses, rims taken for chamfers. Of 137
+# photos that no table knows, half lie where 0.9 times the bare deviation would have them, nine in ten where 1.3 times
+# would, 19 in 20 where 1.43 times would.
 UNMODELLED = 1.45
 # A printed tag's white border, over the tag: a cell of its eight on each side, and the cut.
 TAG_PAPER = 1.3

@@ -26,6 +26,13 @@ def test_the_diameter_is_right_within_half_a_percent(number: int) -> None:
     assert diameter.nominal_value == pytest.approx(TRUTH[number]["rotor"]["diameter_mm"], rel=DIAMETER_SHARE)
 
 
+@pytest.mark.parametrize("number", range(len(TRUTH)), ids=[scene["id"] for scene in TRUTH])
+def test_the_surface_is_right(number: int) -> None:
+    said = measured(number).surface
+    assert said is not None
+    assert max(said, key=lambda kind: said[kind]) == TRUTH[number]["rotor"]["surface"]
+
+
 def test_seven_of_eight_intervals_hold_the_truth() -> None:
     answers = [measured(number).to_json()["dimensions"]["diameter_mm"] for number in range(len(TRUTH))]
     truths = [scene["rotor"]["diameter_mm"] for scene in TRUTH]

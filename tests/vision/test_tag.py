@@ -1,15 +1,18 @@
 """Face tags: every edge to a fraction of a pixel, and a scale that bloom doesn't touch."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from tests.vision.flat import Paint, draw, looking, photographed
 from vision.measurement import FloatArray
-from vision.photo import Pixels
+from vision.photo import Pixels, read_photo
 from vision.references.parse import TAG, parse_kind
 from vision.references.sides import to_pixels
-from vision.references.tag import find_tags, tag_cells, tag_lines
+from vision.references.tag import detect_tags, find_tags, tag_cells, tag_lines
 
+CHECKING = Path(__file__).parents[2] / "sample_images_synthetic" / "checking"
 SIZE_PX = (480, 440)
 EDGE_PX = 0.05
 SQUARE_MM = 20.0 * np.array([[-1.0, 1.0], [1.0, 1.0], [1.0, -1.0], [-1.0, -1.0]])
@@ -97,3 +100,9 @@ def test_lines_of_a_tag_are_its_cells_borders() -> None:
     lines = tag_lines(40.0)
     np.testing.assert_allclose(lines[:9, 2], np.arange(-20, 21, 5.0))
     assert lines.shape == (18, 3)
+
+
+def test_a_tag_with_a_hidden_border_is_found_at_a_second_look() -> None:
+    grey = read_photo(CHECKING / "c078.jpg").grey
+    assert detect_tags(grey, 0) == []
+    assert [tag.figure.kind for tag in find_tags(grey, TAG)] == ["tag 9"]
