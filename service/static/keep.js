@@ -19,6 +19,13 @@ function keep(form) {
   sessionStorage.setItem(keyOf(form), JSON.stringify(said));
 }
 
+function isTouched(control) {
+  if (["radio", "checkbox"].includes(control.type)) return control.checked !== control.defaultChecked;
+  if (!control.options) return control.value !== control.defaultValue;
+  const options = [...control.options];
+  return control.selectedIndex !== Math.max(0, options.findIndex((option) => option.defaultSelected));
+}
+
 function bringBack(form) {
   const kept = sessionStorage.getItem(keyOf(form));
   if (!kept) return;
@@ -40,7 +47,8 @@ function bringBack(form) {
 // This page came from the form's own page and was not gone back to: it is the server's answer, whose word counts from
 // here on. Where the connection broke no such page came, and what was typed is still kept.
 const sent = sessionStorage.getItem(SENDING);
-if (sent && sent.startsWith(`kept:${from()}:`) && performance.getEntriesByType("navigation")[0]?.type !== "back_forward") {
+const goneBack = performance.getEntriesByType("navigation")[0]?.type === "back_forward";
+if (sent && sent.startsWith(`kept:${from()}:`) && !goneBack) {
   sessionStorage.removeItem(sent);
   sessionStorage.removeItem(SENDING);
 }
@@ -51,6 +59,7 @@ function from() {
 }
 
 for (const form of forms) {
+  if (!goneBack && controls(form).some(isTouched)) keep(form); // filled in before this script came
   bringBack(form);
   form.addEventListener("input", () => keep(form));
   // Forms that a script sends say with "sent" that they arrived.

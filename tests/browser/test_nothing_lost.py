@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from pathlib import Path
 
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import BrowserContext, Page, Route, expect
 
 Fill = Callable[[Page, str, str], None]
 Begin = Callable[[Page], None]
@@ -16,6 +16,20 @@ def test_reload_keeps_what_was_typed_and_not_sent(page: Page, begin_at_the_car: 
     page.reload()
     expect(page.locator('[id="car.wheel_in"]')).to_have_value("18")
     expect(page.locator('[name="front.surface"][value=slotted]')).to_be_checked()
+
+
+def test_what_was_chosen_before_the_script_came_is_kept(page: Page, begin_at_the_car: Begin) -> None:
+    begin_at_the_car(page)
+    waiting: list[Route] = []
+    page.route("**/keep.js", lambda route: waiting.append(route))
+    page.locator("text=Skip to the photo").click(no_wait_after=True)
+    page.locator("#reference").select_option("card")
+    for route in waiting:
+        route.continue_()
+    page.unroute("**/keep.js")
+    page.wait_for_function("document.documentElement.dataset.script === 'on'")
+    page.reload()
+    expect(page.locator("#reference")).to_have_value("card")
 
 
 def test_back_shows_every_answer(page: Page, begin_at_the_car: Begin, fill: Fill) -> None:
