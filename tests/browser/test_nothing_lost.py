@@ -31,7 +31,7 @@ def test_what_was_chosen_before_the_script_came_is_kept(page: Page, begin_at_the
     page.add_init_script(CHOOSES_A_CARD_EARLY)
     page.click("text=Skip to the photo")
     expect(page.locator("#reference")).to_have_value("card")
-    page.wait_for_function("document.documentElement.dataset.script === 'on'")
+    expect(page.locator("html")).to_have_attribute("data-script", "on")
     page.reload()
     expect(page.locator("#reference")).to_have_value("card")
 
