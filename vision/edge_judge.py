@@ -9,7 +9,12 @@ from typing import Any
 
 import numpy as np
 
+from vision.band import BoolArray
 from vision.measurement import FloatArray
+
+# Profiles are read so far apart. Levels: darker ones are noise; logarithms of steepness end where noise begins.
+STEP_MM = 0.125
+DARK_LEVEL, LEAST_PEAK, LEAST_SLOPE = 6.0, 0.05, 0.02
 
 
 @dataclass(frozen=True)
@@ -56,3 +61,15 @@ def shipped_judges(package: str, table: str) -> dict[str, Judge]:
     """Return the judges of a table that a package ships, by the names of their edges."""
     plain = json.loads(resources.files(package).joinpath(table).read_text(encoding="utf-8"))
     return {name: Judge.of(part) for name, part in plain.items() if name != "provenance"}
+
+
+def log_slope(level: FloatArray, axis: int) -> FloatArray:
+    """Return how fast the logarithm of brightness changes along an axis of profiles, per mm."""
+    slope: FloatArray = np.diff(np.log(level + DARK_LEVEL), axis=axis) / STEP_MM
+    return slope
+
+
+def beside(offsets_mm: FloatArray, reach_mm: float) -> BoolArray:
+    """Return which slopes between offsets (M,) lie so near the followed edge that their peaks are its own: (M - 1,)."""
+    near: BoolArray = np.abs(offsets_mm[:-1] + STEP_MM / 2) < reach_mm
+    return near

@@ -17,15 +17,13 @@ from vision.edge_scene import EdgeScene, fit_edge
 from vision.edge_start import with_lines
 from vision.edge_unrolled import Unrolled
 from vision.figure import Sighting
-from vision.focus import sharpness
+from vision.focus import HOPELESS, sharpness, softness
 from vision.measurement import FloatArray, Measurement
 from vision.photo import Photo
 from vision.references.parse import parse_kind
 from vision.request import Request
 from vision.ring import Pixels
 
-# Sharpness under which no edge can be placed.
-HOPELESS, SOFT = 0.09, 0.15
 # The least of the rim's thickness, px, and of its width.
 LEAST_THICK_PX, LEAST_WIDTH_PX = 18.0, 150.0
 MARGIN_MM = 25.0
@@ -68,11 +66,11 @@ def measure_edge(photo: Photo, request: Request) -> Measurement:
     sightings = upright_references(photo, reference, request)
     ring = find_ring(photo, in_sight(photo, sightings), sightings[0] if sightings else None, request.diameter_mm)
     if ring is None:
-        return blank.refuse(*(("blurred",) if sharp < SOFT else ()), "no-rotor")
+        return blank.refuse(*softness(sharp), "no-rotor")
     bgr = quarter_turned(photo.bgr) if ring.level.turned else photo.bgr
     rims = _rims_of(ring, bgr)
     if not rims:
-        return blank.refuse(*(("blurred",) if sharp < SOFT else ()), "no-rotor")
+        return blank.refuse(*softness(sharp), "no-rotor")
     found = _described(replace(blank, thickness_over="lip"), bgr, ring, rims, sightings)
     refusals = _refusals(ring, rims, sightings, request)
     if refusals:

@@ -7,6 +7,8 @@ from vision.edges import Image
 
 WORKING_SIZE_PX = 800
 STEEPEST_PERCENT = 99.8
+# Sharpness under which a photo may show nothing for it, and under which nothing it shows counts.
+SOFT, HOPELESS = 0.15, 0.09
 
 
 def sharpness(grey: Image) -> float:
@@ -27,3 +29,8 @@ def sharpness(grey: Image) -> float:
     slope = np.hypot(cv2.Sobel(soft, cv2.CV_32F, 1, 0), cv2.Sobel(soft, cv2.CV_32F, 0, 1)) / 8
     low, high = np.percentile(soft, [1, 99])
     return float(np.percentile(slope, STEEPEST_PERCENT) / max(high - low, 1.0))
+
+
+def softness(sharp: float) -> tuple[str, ...]:
+    """Return the code of what a photo so sharp may show nothing for, where it may."""
+    return ("blurred",) if sharp < SOFT else ()

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.band import BoolArray
-from vision.edge_judge import Judge, shipped_judges
+from vision.edge_judge import LEAST_PEAK, LEAST_SLOPE, STEP_MM, Judge, beside, log_slope, shipped_judges
 from vision.edges import Image, profiles
 from vision.figure import EdgeSamples
 from vision.measurement import FloatArray
@@ -18,15 +18,12 @@ from vision.scene import Scene
 
 TABLE = "rim_edge_table.json"
 # Where the profile is read, outward of the edge that was followed.
-STEP_MM = 0.125
 OFFSETS_MM: FloatArray = np.arange(-16, 25, dtype=np.float64) * STEP_MM
 # Peaks of the followed edge itself lie so near it.
 BESIDE_MM = 0.5
 SECTORS, LEAST_IN_SECTOR, LEAST_SECTORS, LEAST_SAMPLES = 24, 6, 2, 40
 # The line that was followed: waves round the rim, and how far a sample may lie off it.
 ORDERS, PULL, ROUNDS, NEAR_MM, OFF_MM = (1, 2, 3), 2.0, 8, 0.25, 1.5
-# Levels: darker ones are noise; logarithms of steepness end where noise begins.
-DARK_LEVEL, LEAST_PEAK, LEAST_SLOPE = 6.0, 0.05, 0.02
 
 
 @dataclass(frozen=True)
@@ -97,8 +94,7 @@ def follow(photo: Image, scene: Scene, rim: EdgeSamples, unit_mm: float = 1.0) -
     radius = scene.rim_radius_mm + unit_mm * line
     foot, ahead = (_on_circle(scene, angle, radius + more, level_mm) for more in (0.0, unit_mm))
     px_per_mm = float(np.median(np.linalg.norm(ahead - foot, axis=1)))
-    level = np.log(profiles(photo, foot, ahead - foot, OFFSETS_MM) + DARK_LEVEL)
-    slopes = _by_sector(angle, np.diff(level, axis=1) / STEP_MM)
+    slopes = _by_sector(angle, log_slope(profiles(photo, foot, ahead - foot, OFFSETS_MM), axis=1))
     return None if slopes is None else Followed(_features(*slopes, px_per_mm), line, angle)
 
 
@@ -135,8 +131,7 @@ def _by_sector(angle: FloatArray, slope: FloatArray) -> tuple[FloatArray, FloatA
 def _features(slope: FloatArray, count: FloatArray, px_per_mm: float) -> FloatArray:
     """Return how steep the profile is, in itself, beside the followed edge, in most sectors, and on average."""
     share = (count / count.sum())[:, None]
-    beside = np.abs(OFFSETS_MM[:-1] + STEP_MM / 2) < BESIDE_MM
-    peak = np.abs(slope[:, beside]).max(axis=(1, 2), keepdims=True) + LEAST_PEAK
+    peak = np.abs(slope[:, beside(OFFSETS_MM, BESIDE_MM)]).max(axis=(1, 2), keepdims=True) + LEAST_PEAK
     plain, relative = (slope**2).mean(axis=2), ((slope / peak) ** 2).mean(axis=2)
     steep = [
         np.sqrt((plain * share).sum(axis=0)),

@@ -56,7 +56,10 @@ def fit_judge(examples: Examples) -> dict[str, Any]:
 
 
 def left_out(examples: Examples, off_mm: FloatArray | None = None) -> FloatArray:
-    """Judge each example by others, not of its photo: (N, 2), means and bare deviations, mm."""
+    """Judge each example by the others but a tenth: (N, 2), means and bare deviations, mm.
+
+    Tenths are runs: what is of its photo is left out with it, but for nine photos that runs may part.
+    """
     off = np.full(len(examples.gap_mm), LEAST_MM) if off_mm is None else off_mm
     told = np.empty((len(off), 2))
     for rest, out in KFold(FOLDS).split(examples.features):

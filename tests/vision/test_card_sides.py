@@ -13,11 +13,10 @@ from vision.photo import read_photo
 from vision.references.card import find_cards
 from vision.references.floor import Floor
 from vision.references.parse import CARD
-from vision.start import BLOOM_PX
 
 CHECKING = Path(__file__).parents[2] / "sample_images_synthetic" / "checking"
 ROWS = json.loads((CHECKING / "truth.json").read_text("utf-8"))
-# How much bloom differs from photo to photo, on one card's four sides alike.
+# What bloom leaves, photo by photo, on one card's four sides alike: the usual bloom is taken off with the rest.
 BLOOM_SPREAD_PX = 0.2
 # Farther off a side is another line of the picture: a stripe of the print, the shadow's end.
 OTHER_LINE_PX = 5.0
@@ -30,7 +29,7 @@ def wanted(row: dict[str, Any]) -> bool:
 
 
 def sides_of(row: dict[str, Any]) -> list[tuple[float, float]]:
-    """Offset outward less the usual bloom, and the deviation that is stated, px, of each side of the card found."""
+    """Offset outward, and the deviation that is stated, px, of each side of the card found."""
     face = face_of_truth(row)
     floor = Floor.under(face.camera, face.pose, face.rim_radius_mm)
     found = find_cards(read_photo(CHECKING / row["file"]).bgr, [floor], CARD, inside=True)
@@ -42,7 +41,7 @@ def sides_of(row: dict[str, Any]) -> list[tuple[float, float]]:
         own = samples.side == number
         offset = _offset_px(samples.xy_px[own], corners)
         std_px = float(samples.std_px[own].mean() / np.sqrt(own.sum()))
-        sides.append((offset - BLOOM_PX * float(np.sign(samples.bright_inside[own].sum())), std_px))
+        sides.append((offset, std_px))
     return [side for side in sides if abs(side[0]) < OTHER_LINE_PX]
 
 

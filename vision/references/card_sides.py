@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from vision.edge_judge import Judge, shipped_judges
+from vision.edge_judge import LEAST_PEAK, LEAST_SLOPE, STEP_MM, Judge, beside, log_slope, shipped_judges
 from vision.edges import Image, profiles
 from vision.figure import EdgeSamples, Figure
 from vision.measurement import FloatArray
@@ -18,11 +18,8 @@ from vision.references.sides import SidesFit, edge_samples, to_pixels
 
 TABLE = "card_sides_table.json"
 # Where the profile is read, outward of the line that was followed; the followed edge's own peaks lie so near it.
-STEP_MM = 0.125
 OFFSETS_MM: FloatArray = np.arange(-20, 21, dtype=np.float64) * STEP_MM
 BESIDE_MM = 0.6
-# Levels: darker ones are noise; logarithms of steepness end where noise begins.
-DARK_LEVEL, LEAST_PEAK, LEAST_SLOPE = 6.0, 0.05, 0.02
 READINGS = 3
 
 
@@ -88,9 +85,9 @@ def followed_sides(
     walls_mm = _walls_px(floor, fit, figure, lines[:, :2]) / px_per_mm
     sides = []
     for number in np.unique(line):
-        normal = lines[number, :2]
-        runs = np.array_split(np.flatnonzero(line == number), parts)
-        for own in (samples.chosen(np.isin(np.arange(len(line)), run)) for run in runs if len(run)):
+        whole, normal = samples.chosen(line == number), lines[number, :2]
+        for run in filter(len, np.array_split(np.arange(len(whole)), parts)):
+            own = whole.chosen(slice(run[0], run[-1] + 1))
             feet = own.xy_px - (own.xy_px @ normal + lines[number, 2])[:, None] * normal
             outward = np.broadcast_to(normal, feet.shape)
             mean = profiles(bgr, feet, outward, OFFSETS_MM * px_per_mm).mean(axis=0)
@@ -102,10 +99,9 @@ def followed_sides(
 
 def _shape(profile: FloatArray) -> FloatArray:
     """Return how steep a profile (M, 3) is, of its peak: in brightness with its sign, in all colours without."""
-    light = np.diff(np.log(profile @ LIGHT + DARK_LEVEL)) / STEP_MM
-    steep = np.sqrt((np.diff(np.log(profile + DARK_LEVEL), axis=0) ** 2).mean(axis=1)) / STEP_MM
-    beside = np.abs(OFFSETS_MM[:-1] + STEP_MM / 2) < BESIDE_MM
-    peak = float(steep[beside].max()) + LEAST_PEAK
+    light = log_slope(profile @ LIGHT, axis=0)
+    steep = np.sqrt((log_slope(profile, axis=0) ** 2).mean(axis=1))
+    peak = float(steep[beside(OFFSETS_MM, BESIDE_MM)].max()) + LEAST_PEAK
     return np.concatenate([light / peak, np.log(steep / peak + LEAST_SLOPE), [np.log(peak)]])
 
 
