@@ -140,6 +140,7 @@ def _judged(photo: Photo, request: Request, rim: Rim, seen: _Seen, sharp: float)
         return answer.refuse(*softness(sharp), missing)
     if _worst_reference(scene, sights) > WORST_REFERENCE or scene.strain > WORST_STRAIN or _odd_bolts(seen):
         return answer.refuse("disagreement")
+    answer = replace(answer, details={**answer.details, "diameter_floor_mm": _floor_mm(scene)})
     return answer.warn(*_notices(photo, request, rim, seen, sharp))
 
 
@@ -219,6 +220,11 @@ def _read(photo: Photo, seen: _Seen) -> Measurement:
         features_px=ring.outlines_px,
         details={**ring.details, "references": _kinds(seen.sights.placed)},
     )
+
+
+def _floor_mm(scene: Scene) -> float:
+    """Return the least deviation of the diameter that a photo's geometry allows."""
+    return round(2 * scene.rim_radius_mm * scene.floors["log_rim"], 3)
 
 
 def _kinds(placed: Sequence[Placed]) -> list[str]:

@@ -1,7 +1,7 @@
 """Slots in the ring: long lines, straight or curved, that lean alike and repeat."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from functools import cache
 
 import cv2
@@ -9,9 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from vision.measurement import FloatArray
-from vision.ring import Map, Mask, Ring, box_seen
-from vision.spots import Spots, with_pattern
-from vision.strokes import Strokes, find_strokes
+from vision.ring import Map, Ring
 
 Complex = npt.NDArray[np.complex64]
 
@@ -22,16 +20,9 @@ ROWS, FINE_ROWS = 24, 48
 COLUMNS, FINE_COLUMNS = 480, 960
 # Light changes slowly round the ring, slots are narrow: only this many waves a turn and more count.
 LOW_FREQUENCY, TOP_FREQUENCY = 14, 150
-WIDE = 45
 FOLDS = np.arange(3, 41)
-LIMIT = 4.0
-WIDEST_MM = 6.0
-CLEAR = 3.0
-# The size of the relief stands less above its noise than the relief itself.
-MIXED_GAIN = 1.7
 # A slot may stop short of either edge of the ring; holes in a row leave more of it than this.
 COVERED = 0.35
-OUTER_PART, OUTER_CLEAR = 0.65, 7.0
 EDGE_SHARE = 0.06
 
 
@@ -49,9 +40,9 @@ class Grooves:
     folds : int
         Lines in the family.
     coherence : float
-        How far the family stands above chance, in standard deviations.
+        How far the family stands above chance.
     continuity : float
-        Strength along the line that all but ``COVERED`` of its length exceeds, in units of the local noise.
+        Probability along the line that all but ``COVERED`` of its length exceeds, times the root of their number.
     contrast : float
         Mean logarithm of brightness on the line over the surroundings'.
     sharing : float
@@ -61,10 +52,6 @@ class Grooves:
         Where each line crosses the middle.
     middle_mm : float
         Radius of the middle of the part of the ring that was looked at.
-    mixed_coherence : float
-        Coherence of the best family whatever its lines' sense, dark or bright.
-    strokes : Strokes
-        Single stretches of line, whether they repeat or not.
     """
 
     lean_deg: float
@@ -77,13 +64,6 @@ class Grooves:
     width_mm: float
     angles_rad: FloatArray
     middle_mm: float
-    mixed_coherence: float = 0.0
-    strokes: Strokes = field(default_factory=Strokes.none)
-
-    @property
-    def clearness(self) -> float:
-        """Continuity, less where the lines are wider than slots are cut."""
-        return self.continuity / max(1.0, self.width_mm / WIDEST_MM) ** 2
 
     def angle_at(self, radius_mm: FloatArray) -> FloatArray:
         """Angle at which a line crosses radii, relative to its middle."""
@@ -93,86 +73,30 @@ class Grooves:
         return np.asarray(crossing[0], np.float64)
 
 
-def find_grooves(ring: Ring, discs: Spots) -> Grooves:
-    """Look for lines across the ring after painting out the round marks.
+def find_grooves(slot: Map, ring: Ring) -> Grooves:
+    """Look for lines of cells that lie in slots.
 
     Parameters
     ----------
+    slot : (R, C) ndarray
+        Probabilities that cells lie in a slot, as in `cuts.Cuts`.
     ring : Ring
-    discs : Spots
-        Closed discs, which would make a broken line of a row of holes.
+        That the cells are of.
 
     Returns
     -------
     Grooves
         The best family, however faint; its numbers say how faint.
     """
-    seen = ring.seen & ~_painted(discs, ring.seen.shape)
-    signed = np.where(seen, np.clip(ring.relief, -LIMIT, LIMIT), 0).astype(np.float32)
-    narrow = np.where(seen, signed - box_seen(signed, seen, WIDE, 1), 0).astype(np.float32)
-    maps = (narrow, _difference(narrow, seen), seen.astype(np.float32), np.where(seen, ring.depth, 0))
-    best = _families(ring, maps)
-    if best.clearness < CLEAR:
-        # Where more was taken for the ring than is one, slots end well before its inner edge.
-        count = round(OUTER_PART * len(seen))
-        outer = _families(ring.outermost(count), [part[:count] for part in maps])
-        best = outer if outer.clearness > OUTER_CLEAR else best
-    return replace(best, strokes=find_strokes(signed, seen))
-
-
-def _clearness_of(family: Grooves) -> float:
-    return family.clearness
-
-
-def _families(ring: Ring, maps: Sequence[Map]) -> Grooves:
-    """Return the clearer of the best families of lines of one sense, dark or bright, and of either."""
-    narrow, difference, seen, depth = maps
-    others = (_rows(seen, FINE_ROWS, FINE_COLUMNS), _rows(depth, FINE_ROWS, FINE_COLUMNS))
-    even, mixed = (_best_family(ring, relief, others) for relief in (narrow, difference))
-    mixed = replace(mixed, continuity=MIXED_GAIN * mixed.continuity)
-    return replace(max(even, mixed, key=_clearness_of), mixed_coherence=mixed.coherence)
-
-
-def _difference(signed: Map, seen: Mask) -> Map:
-    """Size of the relief over that nearby: a slot is dark where the ring glares and bright where it doesn't."""
-    size = np.abs(cv2.GaussianBlur(signed, (0, 0), 1.0))
-    return np.where(seen, size - box_seen(size, seen, WIDE, 9), 0).astype(np.float32)
-
-
-def _best_family(ring: Ring, relief: Map, others: tuple[Map, Map]) -> Grooves:
-    """Straighten the likeliest lines and follow them, and half as many; ``others`` are what is seen, and the depth."""
-    span = ring.step_rad * (len(relief) - 1)
-    lean, straightness, folds, coherence = _search(relief, span)
-    lean, straightness = _refined(relief, span, lean, straightness, folds)
+    span = ring.step_rad * (len(ring.depth) - 1)
+    lean, straightness, folds, coherence = _search(slot, span)
+    lean, straightness = _refined(slot, span, lean, straightness, folds)
     counts = {folds, folds // 2} if folds % 2 == 0 and folds >= 6 else {folds}
     shift = shift_rad(np.array([lean]), np.array([straightness]), span * (1 - EDGE_SHARE), FINE_ROWS)[0]
-    upright = [_straightened(rows, shift) for rows in (_rows(relief, FINE_ROWS, FINE_COLUMNS), *others)]
+    maps = (slot, ring.seen.astype(np.float32), ring.depth)
+    upright = [_straightened(_rows(part, FINE_ROWS, FINE_COLUMNS), shift) for part in maps]
     families = [_followed(ring, upright, (lean, straightness, count, coherence)) for count in counts]
     return max(families, key=lambda family: family.continuity)
-
-
-def _painted(discs: Spots, shape: tuple[int, int]) -> Mask:
-    """Cover closed discs with a margin for their blurred edge."""
-    mask = np.zeros((shape[0], shape[1]), np.uint8)
-    usual = float(np.median(discs.radius[discs.regular])) if discs.regular.any() else 0.0
-    sizes = np.where(discs.regular, np.maximum(discs.radius, usual), discs.radius)
-    for (column, row), radius, weight in zip(discs.at, sizes, discs.weight, strict=True):
-        if weight > 0.2:
-            for turn in (-shape[1], 0, shape[1]):
-                cv2.circle(mask, (round(column) + turn, round(row)), int(np.ceil(1.2 * radius + 1)), 1, -1)
-    return mask.astype(bool)
-
-
-def off_lines(spots: Spots, ring: Ring, grooves: Grooves) -> Spots:
-    """Drop the candidates that lie on clear lines: a slot's ends and rusty stretches look round."""
-    if grooves.clearness < CLEAR or not len(spots):
-        return spots
-    radius_mm = ring.outer_mm * np.exp(-ring.step_rad * spots.at[:, 1])
-    line = grooves.angles_rad[None, :] + grooves.angle_at(radius_mm)[:, None]
-    gap = np.abs((ring.step_rad * spots.at[:, :1] - line + np.pi) % (2 * np.pi) - np.pi).min(axis=1)
-    away = gap * radius_mm * np.cos(np.radians(grooves.lean_deg)) > max(3.0, grooves.width_mm)
-    kept = {name: values[away] for name, values in vars(spots).items() if isinstance(values, np.ndarray)}
-    return with_pattern(replace(spots, **kept), ring)
 
 
 def crossing_rad(rise: FloatArray, lean_deg: FloatArray, straightness: FloatArray) -> FloatArray:
@@ -215,10 +139,10 @@ def _family(span_cents: int) -> tuple[FloatArray, FloatArray, Complex]:
     return lean, straightness, phase
 
 
-def _search(relief: Map, span: float) -> tuple[float, float, int, float]:
+def _search(slot: Map, span: float) -> tuple[float, float, int, float]:
     """Sum along every line of the family and ask which repetition stands out."""
     lean, straightness, phase = _family(round(50 * span))
-    rows = np.fft.rfft(_rows(relief, ROWS, COLUMNS), axis=1)[:, LOW_FREQUENCY : TOP_FREQUENCY + 1].astype(np.complex64)
+    rows = np.fft.rfft(_rows(slot, ROWS, COLUMNS), axis=1)[:, LOW_FREQUENCY : TOP_FREQUENCY + 1].astype(np.complex64)
     sums = np.abs(np.einsum("krf,rf->kf", phase, rows)) ** 2
     chance = (np.abs(rows) ** 2).sum(axis=0) + 1e-6
     firsts = -LOW_FREQUENCY % FOLDS
@@ -235,20 +159,20 @@ def _search(relief: Map, span: float) -> tuple[float, float, int, float]:
     return float(lean[line]), float(straightness[line]), int(FOLDS[finest]), best
 
 
-def _rows(relief: Map, rows: int, columns: int) -> Map:
+def _rows(image: Map, rows: int, columns: int) -> Map:
     """Resample the ring, less its edges, to a fixed number of rows and columns."""
-    edge = round(EDGE_SHARE * len(relief) / 2)
-    part = relief[edge : len(relief) - edge]
+    edge = round(EDGE_SHARE * len(image) / 2)
+    part = image[edge : len(image) - edge]
     return np.asarray(cv2.resize(part, (columns, rows), interpolation=cv2.INTER_AREA), np.float32)
 
 
-def _refined(relief: Map, span: float, lean_deg: float, straightness: float, folds: int) -> tuple[float, float]:
+def _refined(slot: Map, span: float, lean_deg: float, straightness: float, folds: int) -> tuple[float, float]:
     """Look closer round the best line."""
     lean, straight = (
         x.ravel() for x in np.meshgrid(lean_deg + np.linspace(-3, 3, 13), straightness + np.linspace(-0.5, 0.5, 5))
     )
     frequency = folds * np.arange(-(-LOW_FREQUENCY // folds), 300 // folds + 1)
-    rows = np.fft.rfft(_rows(relief, ROWS, FINE_COLUMNS), axis=1)[:, frequency]
+    rows = np.fft.rfft(_rows(slot, ROWS, FINE_COLUMNS), axis=1)[:, frequency]
     shift = shift_rad(lean, straight, span * (1 - EDGE_SHARE), ROWS)
     power = np.abs((np.exp(1j * shift[:, :, None] * frequency) * rows).sum(axis=1)) ** 2
     best = int(power.sum(axis=1).argmax())
@@ -256,15 +180,14 @@ def _refined(relief: Map, span: float, lean_deg: float, straightness: float, fol
 
 
 def _followed(ring: Ring, upright: Sequence[Map], line: tuple[float, float, int, float]) -> Grooves:
-    """Fold the periods of straightened relief, what is seen, and depth; read what lies on the lines from rim to hat."""
+    """Fold the periods of straightened maps; read what lies on the lines from rim to hat."""
     lean, straightness, folds, coherence = line
     flat, weight, depth = upright
     folded = _folded(flat, folds) / np.maximum(_folded(weight, folds), 0.15)
-    sign = -1.0 if -folded.mean(axis=0).min() >= folded.mean(axis=0).max() else 1.0
-    smooth = cv2.blur((sign * folded).astype(np.float32), (3, 5), borderType=cv2.BORDER_REFLECT)
+    smooth = cv2.blur(folded.astype(np.float32), (3, 5), borderType=cv2.BORDER_REFLECT)
     steady = np.quantile(smooth, COVERED, axis=0)
     at = int(steady.argmax())
-    singles = _singles(sign * flat, weight, folds, at)
+    singles = _singles(flat, weight, folds, at)
     alone = np.sort(singles)[::-1]
     middle = np.arange(folds) * (2 * np.pi / folds) + at * 2 * np.pi / FINE_COLUMNS
     return Grooves(

@@ -45,6 +45,9 @@ class Scene:
         Sum of the samples' robust losses, priors included: comparable between fits of the same samples.
     strain : float
         Worst root mean square of the curves that give the scale, in standard deviations.
+    floors : mapping of str to float
+        What the photo's geometry allows: deviations of the unknowns were all samples as good as they are said to be,
+        and none like its neighbours.
     """
 
     values: Mapping[str, float]
@@ -54,6 +57,7 @@ class Scene:
     terms: tuple[Weighted, ...]
     misfit: float
     strain: float
+    floors: Mapping[str, float]
 
     @cached_property
     def _view(self) -> View:
@@ -143,14 +147,14 @@ def fit_scene(
         if number >= rounds - 2:
             inflation = np.array([_inflation(w, view, values) for w in weighted])
         x = problem.solve(x, weighted, inflation, MOST_STEPS if number == rounds - 1 else FEW_STEPS)
-    _, jacobian = problem.linear(x, weighted, inflation)
-    size = np.maximum(np.linalg.norm(jacobian, axis=0), 1e-9)
-    covariance = np.linalg.pinv((jacobian / size).T @ (jacobian / size), hermitian=True) / np.outer(size, size)
+    covariance = problem.covariance(x, weighted, inflation)
     strain = problem.strain(x, weighted)
     covariance = covariance * max(1.0, strain / USUAL_STRAIN) ** 2
     misfit = problem.misfit(x, weighted)
     values_found = dict(zip(unknowns.names, map(float, x), strict=True))
-    return Scene(values_found, covariance, frame, size_px, tuple(weighted), misfit, strain)
+    floor = np.sqrt(np.diag(problem.covariance(x, weighted, np.ones(len(terms)))))
+    floors = dict(zip(unknowns.names, map(float, floor), strict=True))
+    return Scene(values_found, covariance, frame, size_px, tuple(weighted), misfit, strain, floors)
 
 
 @dataclass(frozen=True)
@@ -200,6 +204,13 @@ class _Problem:
         here, ahead = np.split(self.residuals(np.vstack([x, x + np.diag(step)]), weighted, inflation), [1])
         slope: FloatArray = ((ahead - here) / step[:, None]).T
         return here[0], slope
+
+    def covariance(self, x: FloatArray, weighted: Sequence[Weighted], inflation: FloatArray) -> FloatArray:
+        """Return the covariance (P, P) that the Jacobian at a solution gives."""
+        _, jacobian = self.linear(x, weighted, inflation)
+        size = np.maximum(np.linalg.norm(jacobian, axis=0), 1e-9)
+        square = (jacobian / size).T @ (jacobian / size)
+        return np.asarray(np.linalg.pinv(square, hermitian=True) / np.outer(size, size), np.float64)
 
     def solve(self, x: FloatArray, weighted: Sequence[Weighted], inflation: FloatArray, steps: int) -> FloatArray:
         """Go downhill by Levenberg and Marquardt's steps, each unknown measured in its own scale."""

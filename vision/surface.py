@@ -8,48 +8,41 @@ from importlib import resources
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-from vision.grooves import Grooves, find_grooves, off_lines
+from vision.cuts import find_cuts
+from vision.grooves import Grooves, find_grooves
 from vision.measurement import SURFACES, FloatArray
-from vision.ring import Ring
-from vision.spots import Spots, find_bowls, find_discs
+from vision.ring import Mask, Ring
+from vision.spots import Spots, find_spots
+from vision.strokes import Strokes, find_strokes
 
 TABLE = "surface_table.json"
 SPOT_KINDS = ("none", "drilled", "dimpled")
-BARE_TRUST, FULL_PATTERN = 0.35, 6.0
 FEATURES = (
-    "disc_regularity",
-    "disc_regular_count",
-    "disc_regular_share",
-    "disc_filled",
-    "disc_strength",
-    "disc_closure",
-    "disc_step",
-    "disc_step_spread",
-    "disc_darkness",
-    "disc_brightness",
-    "disc_roughness",
-    "disc_lean",
-    "disc_agreement",
-    "bowl_regularity",
-    "bowl_regular_count",
-    "bowl_filled",
-    "bowl_strength",
-    "bowl_lean",
-    "bowl_agreement",
+    "spot_mass",
+    "spot_sureness",
+    "spot_regularity",
+    "spot_regular_count",
+    "spot_filled",
+    "spot_roundness",
+    "spot_spread",
+    "hole_share",
+    "hole_share_alike",
     "hole_colour",
+    "slot_mass",
     "slot_coherence",
-    "slot_mixed_coherence",
     "slot_clearness",
-    "slot_width",
-    "slot_contrast",
     "slot_sharing",
+    "slot_width",
     "stroke_third",
     "stroke_sixth",
+    "stroke_lean",
     "stroke_agreement",
     "resolution",
 )
+# Of spots that repeat in no pattern so many tell what spots there are; the pattern's own tell more from so many on.
+HEAVIEST, LEAST_REGULAR = 12, 6
+WIDEST_MM = 20.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,85 +79,87 @@ def describe_surface(ring: Ring) -> Surface:
     -------
     Surface
     """
-    discs, bowls, grooves = find_marks(ring)
-    features = read_features(ring, discs, bowls, grooves)
+    marks = find_marks(ring)
+    features = read_features(ring, marks)
     probabilities = kinds(features, shipped_table())
     best = max(probabilities, key=lambda kind: probabilities[kind])
-    details, outlines = _found(ring, best, discs if "drilled" in best else _clearer(discs, bowls), grooves)
+    details, outlines = _found(ring, best, marks)
     return Surface(probabilities, features, details, outlines)
 
 
-def find_marks(ring: Ring) -> tuple[Spots, Spots, Grooves]:
-    """Find discs, bowls and grooves; what lies on a groove is no disc."""
-    discs, bowls = find_discs(ring), find_bowls(ring)
-    grooves = find_grooves(ring, discs)
-    return off_lines(discs, ring, grooves), off_lines(bowls, ring, grooves), grooves
+@dataclass(frozen=True, eq=False)
+class Marks:
+    """What is cut into a ring, or looks like it.
 
-
-def read_features(ring: Ring, discs: Spots, bowls: Spots, grooves: Grooves) -> dict[str, float]:
-    """Sum up the candidates in the numbers that the table knows, in the order of ``FEATURES``.
-
-    What a dozen scattered spots look like says little about dimples or holes: the fewer belong to a pattern, the
-    nearer their looks are moved to none.
+    Attributes
+    ----------
+    spots : Spots
+    grooves : Grooves
+    strokes : Strokes
+    slot_mass : float
+        How many turns round the ring, a cell wide, the cells that lie in slots would fill.
     """
-    dark, usual = np.quantile(ring.level[ring.seen][::17], (0.1, 0.5)) if ring.seen.any() else (0.0, 0.0)
-    disc, bowl = _chosen(discs), _chosen(bowls)
-    trust = min(1.0, BARE_TRUST + float(discs.regular.sum()) / FULL_PATTERN)
-    bowl_trust = min(1.0, float(bowls.regular.sum()) / FULL_PATTERN)
-    level, step = discs.level[disc], discs.step[disc]
-    looks = (
-        _median(discs.strength[disc]),
-        _median(discs.closure[disc]),
-        _median(step),
-        float(step.std()) if disc.any() else 0.0,
-        _median(level) - dark if disc.any() else 0.0,
-        float(np.quantile(level, 0.85)) - usual if disc.any() else 0.0,
-        _median(discs.roughness[disc]),
-        _median(np.abs(discs.lean[disc])),
-        _agreement(discs.lean[disc]),
-    )
-    share = float(discs.weight[discs.regular].sum() / max(float(discs.weight.sum()), 1.0))
+
+    spots: Spots
+    grooves: Grooves
+    strokes: Strokes
+    slot_mass: float
+
+
+def find_marks(ring: Ring) -> Marks:
+    """Find round marks and lines."""
+    cuts = find_cuts(ring)
+    mass = float(cuts.slot.sum()) / cuts.slot.shape[1]
+    return Marks(find_spots(cuts, ring), find_grooves(cuts.slot, ring), find_strokes(cuts.slot), mass)
+
+
+def read_features(ring: Ring, marks: Marks) -> dict[str, float]:
+    """Sum up the marks in the numbers that the table knows, in the order of ``FEATURES``."""
+    spots, grooves, strokes = marks.spots, marks.grooves, marks.strokes
+    chosen = _chosen(spots)
+    weight, holes = spots.weight[chosen], spots.hole_share[chosen]
+    share = float(holes @ weight / weight.sum()) if chosen.any() else 0.5
     values = (
-        *(discs.regularity, np.log1p(discs.regular.sum()), share, discs.filled),
-        *(trust * look for look in looks),
-        *(bowls.regularity, np.log1p(bowls.regular.sum()), bowls.filled),
-        bowl_trust * _median(bowls.strength[bowl]),
-        bowl_trust * _median(np.abs(bowls.lean[bowl])),
-        bowl_trust * _agreement(bowls.lean[bowl]),
-        trust * _colour_gap(ring, discs, disc),
+        np.log1p(spots.weight.sum()),
+        _median(weight),
+        spots.regularity,
+        np.log1p(spots.regular.sum()),
+        spots.filled,
+        _median(spots.roundness[chosen]),
+        float(np.log(spots.radius[chosen]).std()) if chosen.any() else 0.0,
+        share,
+        float(((holes > 0.5) == (share > 0.5)).mean()) if chosen.any() else 0.5,
+        _colour_gap(ring, spots, chosen),
+        np.log1p(marks.slot_mass),
         np.log1p(max(grooves.coherence, 0.0)),
-        np.log1p(max(grooves.mixed_coherence, 0.0)),
-        *(grooves.clearness, min(grooves.width_mm, 20.0), grooves.contrast, grooves.sharing),
-        *(grooves.strokes.nth(3), grooves.strokes.nth(6), grooves.strokes.agreement),
+        grooves.continuity,
+        grooves.sharing,
+        min(grooves.width_mm, WIDEST_MM),
+        *(strokes.nth(3), strokes.nth(6), strokes.lean, strokes.agreement),
         min(ring.px_per_column, 2.0),
     )
     return dict(zip(FEATURES, map(float, values), strict=True))
 
 
-def _agreement(lean: npt.NDArray[np.complex128]) -> float:
-    """1 where all lean one way, 0 where they lean anyhow."""
-    return float(np.abs(lean.mean()) / max(float(np.abs(lean).mean()), 1e-6)) if len(lean) else 0.0
-
-
-def _chosen(spots: Spots) -> FloatArray:
-    """Take the candidates that repeat, or where too few do the dozen heaviest."""
-    if spots.regular.sum() >= 6:
-        return np.asarray(spots.regular)
+def _chosen(spots: Spots) -> Mask:
+    """Take the spots that repeat, or where too few do the dozen heaviest."""
+    if spots.regular.sum() >= LEAST_REGULAR:
+        return spots.regular
     heavy = np.zeros(len(spots), bool)
-    heavy[np.argsort(-spots.weight)[:12]] = True
-    return np.asarray(heavy & (spots.weight > 0.15))
+    heavy[np.argsort(-spots.weight)[:HEAVIEST]] = True
+    return heavy
 
 
 def _median(values: FloatArray) -> float:
     return float(np.median(values)) if len(values) else 0.0
 
 
-def _colour_gap(ring: Ring, discs: Spots, chosen: FloatArray) -> float:
-    """How far the discs' colour, brightness apart, lies from the ring's: through a hole something else is seen."""
+def _colour_gap(ring: Ring, spots: Spots, chosen: Mask) -> float:
+    """How far the spots' colour, brightness apart, lies from the ring's: through a hole something else is seen."""
     if not chosen.any():
         return 0.0
-    column = discs.at[chosen, 0].round().astype(int) % ring.bgr.shape[1]
-    row = np.clip(discs.at[chosen, 1].round().astype(int), 0, len(ring.bgr) - 1)
+    column = spots.at[chosen, 0].round().astype(int) % ring.bgr.shape[1]
+    row = np.clip(spots.at[chosen, 1].round().astype(int), 0, len(ring.bgr) - 1)
     inside = np.median(_chroma(ring.bgr[row, column]), axis=0)
     ground = np.median(_chroma(ring.bgr[::6, ::12].reshape(-1, 3)), axis=0)
     return float(np.linalg.norm(inside - ground))
@@ -249,17 +244,14 @@ def _soft_max(scores: FloatArray) -> FloatArray:
     return np.asarray(power / power.sum(), np.float64)
 
 
-def _clearer(discs: Spots, bowls: Spots) -> Spots:
-    return bowls if bowls.regularity > discs.regularity else discs
-
-
-def _found(ring: Ring, kind: str, spots: Spots, grooves: Grooves) -> tuple[dict[str, Any], dict[str, list[FloatArray]]]:
+def _found(ring: Ring, kind: str, marks: Marks) -> tuple[dict[str, Any], dict[str, list[FloatArray]]]:
     """Describe the features of the likeliest kind."""
     details: dict[str, Any] = {}
     outlines: dict[str, list[FloatArray]] = {}
+    grooves = marks.grooves
     for word, name in (("drilled", "holes"), ("dimpled", "dimples")):
         if word in kind:
-            details[name], outlines[name] = _spot_pattern(ring, spots)
+            details[name], outlines[name] = _spot_pattern(ring, marks.spots)
     if "slotted" in kind:
         details["slots"] = {
             "count": round(grooves.folds * grooves.sharing) if grooves.sharing < 0.75 else grooves.folds,

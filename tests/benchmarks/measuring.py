@@ -2,7 +2,8 @@
 
 ``python -m tests.benchmarks.measuring [FOLDER] [--only WORD]`` prints tables in Markdown for a set of photos with truth
 (``sample_images_synthetic/checking`` by default): errors by reference, then processor time as a multiple of decoding
-the same file, one core, and the peak memory of a process that measures one photo of 12 megapixels.
+the same file, one core, the peak memory of a process that measures one photo of 12 megapixels, and this project's own
+errors over what each photo's geometry allows, messengers' copies apart.
 """
 
 import argparse
@@ -14,6 +15,7 @@ import time
 from collections import defaultdict
 from collections.abc import Callable, Mapping
 from functools import partial
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +24,7 @@ import numpy as np
 
 from tests.benchmarks.glued import RECIPES, Sight
 from vision import Request, measure_face, read_photo
+from vision.measurement import Measurement
 from vision.references.parse import parse_kind
 
 CHECKING = Path(__file__).parents[2] / "sample_images_synthetic" / "checking"
@@ -54,10 +57,16 @@ def wanted(rows: list[dict[str, Any]], only: str) -> list[dict[str, Any]]:
     ]
 
 
-def own_diameter_mm(path: Path, row: dict[str, Any]) -> float | None:
+def measured(path: Path, row: dict[str, Any]) -> Measurement:
     """Measure a photo as the command line does."""
-    request = Request(kind_of(row), "face", lift_mm=float(row["told"].get("lift_mm") or 0.0))
-    diameter = measure_face(read_photo(path), request).dimensions.get("diameter_mm")
+    return measure_face(
+        read_photo(path), Request(kind_of(row), "face", lift_mm=float(row["told"].get("lift_mm") or 0.0))
+    )
+
+
+def own_diameter_mm(path: Path, row: dict[str, Any]) -> float | None:
+    """Return the diameter that this project measures."""
+    diameter = measured(path, row).dimensions.get("diameter_mm")
     return None if diameter is None else float(diameter.nominal_value)
 
 
@@ -108,6 +117,29 @@ def _cell(errors: list[float]) -> str:
     return f"{np.median(known):.2f} / {np.percentile(known, 95):.2f} ({len(errors) - len(known)} of {len(errors)})"
 
 
+def print_floors(folder: Path, rows: list[dict[str, Any]]) -> None:
+    """Print errors over the photos' own floors, and what errors there are, of originals and of copies."""
+    print("\n| photos | reference | measured | median / 95 % | error over its floor: rms, median | inside 95 % |")
+    print("| --- |" + " --- |" * 5)
+    for is_copy, family in product((False, True), FAMILIES):
+        errors = [
+            (answer.dimensions["diameter_mm"] - row["rotor"]["diameter_mm"], answer.details["diameter_floor_mm"], row)
+            for row in rows
+            if bool(row["made"]["copy"]) == is_copy and row["reference"]["kind"] == family
+            for answer in [measured(folder / row["file"], row)]
+            if not answer.refused
+        ]
+        if errors:
+            share = np.array([100 * error.nominal_value / row["rotor"]["diameter_mm"] for error, _, row in errors])
+            over = np.array([error.nominal_value / floor_mm for error, floor_mm, _ in errors])
+            inside = np.mean([abs(error.nominal_value) < 1.96 * error.std_dev for error, _, _ in errors])
+            print(
+                f"| {'copies' if is_copy else 'originals'} | {family} | {len(errors)} "
+                f"| {np.median(abs(share)):.2f} / {np.percentile(abs(share), 95):.2f} "
+                f"| {np.sqrt(np.mean(over**2)):.1f}, {np.median(abs(over)):.1f} | {inside:.0%} |"
+            )
+
+
 def peak_memory_mb(path: Path, kind: str) -> float:
     """Return the peak memory of a fresh process that measures one photo."""
     command = [sys.executable, "-m", "tests.benchmarks.measuring", MEMORY, str(path), kind]
@@ -127,6 +159,7 @@ def main() -> None:
     cv2.setNumThreads(1)
     rows = wanted(json.loads((args.folder / "truth.json").read_text("utf-8")), args.only)
     print_tables(trials(args.folder, rows))
+    print_floors(args.folder, rows)
     large = [row for row in rows if row["camera"]["width"] * row["camera"]["height"] > LARGE_PX]
     if large:
         print("\n12 megapixels:\n")

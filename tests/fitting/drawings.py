@@ -7,7 +7,7 @@ import numpy as np
 from sample_images_synthetic.studio.pattern import SURFACES, Slot
 from sample_images_synthetic.studio.rotor import Rotor, draw_rotor
 from tests.vision.drawn import as_sent, draw_face, draw_look, tilted, with_caliper
-from vision.ring import lay_flat
+from vision.ring import Ring, lay_flat
 from vision.surface import find_marks, read_features
 
 # Share of the slotted drawings whose slots don't repeat evenly.
@@ -15,7 +15,13 @@ GROUPED = 0.5
 
 
 def drawn_example(seed: int) -> tuple[str, dict[str, float]]:
-    """Draw one rotor and read its features, as a photo's are, with the errors a fitted scene may have."""
+    """Draw one rotor and read its features, as a photo's are."""
+    rotor, ring = drawn_ring(seed)
+    return rotor.surface, read_features(ring, find_marks(ring))
+
+
+def drawn_ring(seed: int) -> tuple[Rotor, Ring]:
+    """Draw one rotor and lay its ring flat, with the errors a fitted scene may have."""
     rng = np.random.default_rng([0xD1, seed])
     surface = SURFACES[seed % len(SURFACES)]
     rotor, look = draw_rotor(rng, surface=surface), draw_look(rng)
@@ -28,8 +34,7 @@ def drawn_example(seed: int) -> tuple[str, dict[str, float]]:
         bgr = with_caliper(rng, bgr, face, float(np.radians(rng.uniform(50, 95))))
     bgr = as_sent(rng, bgr, int(rng.integers(50, 96)))
     inner = rotor.ring_inner_mm / 2 * rng.uniform(0.99, 1.05)
-    ring = lay_flat(bgr, face, (inner, rotor.diameter_mm / 2 * rng.uniform(0.97, 0.99)))
-    return surface, read_features(ring, *find_marks(ring))
+    return rotor, lay_flat(bgr, face, (inner, rotor.diameter_mm / 2 * rng.uniform(0.97, 0.99)))
 
 
 def in_groups(rng: np.random.Generator, rotor: Rotor) -> Rotor:

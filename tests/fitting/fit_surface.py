@@ -1,9 +1,10 @@
-"""Fit the table that `vision.surface` ships: ``python -m tests.fitting.fit_surface FITTING [--drawings N]``.
+"""Fit the table that `vision.surface` ships: ``python -m tests.fitting.fit_surface FITTING NETS [--drawings N]``.
 
-FITTING is a folder of sample photos with its ``truth.json``. Every photo is read twice: in a scene as its truth has
-it, and as the program measures it, wrong edges, masks and rims and all, so that the probabilities know what goes wrong
-before them. Drawn rotors join, so that nothing rests on one renderer's looks. Fits that each leave out a fifth of the
-photos set how sharp the probabilities are.
+FITTING is a folder of sample photos with its ``truth.json``; NETS one with a net of `fit_cuts` for each fold that was
+left out, ``cuts_0.json`` and on. Every photo is read twice: in a scene as its truth has it, and as the program measures
+it, wrong edges, masks and rims and all, so that the probabilities know what goes wrong before them; both by the net
+that doesn't know it. Drawn rotors join, so that nothing rests on one renderer's looks. Fits that each leave out a fifth
+of the photos set how sharp the probabilities are.
 """
 
 import argparse
@@ -14,18 +15,22 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import numpy as np
 
 import vision
+from tests.fitting.cut_examples import FOLDS
 from tests.fitting.drawings import drawn_example
-from tests.fitting.renders import measured_example, rendered_example
+from tests.fitting.renders import measured_example, rendered_example, wanted
 from tests.fitting.table import Example, fit_table, sharpness
+from vision.cuts import Net
 from vision.measurement import FloatArray
 from vision.surface import TABLE
 
 MEASURED_WEIGHT, POSED_WEIGHT = 10.0, 8.0
-FOLDS = 5
+# The nets know the drawings before this one.
+FIRST_DRAWING = 100_000
 
 
 @dataclass(frozen=True)
@@ -40,31 +45,32 @@ def main() -> None:
     """Fit and write the table beside `vision.surface`."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("fitting", type=Path)
+    parser.add_argument("nets", type=Path)
     parser.add_argument("--drawings", type=int, default=400)
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
     with ProcessPoolExecutor(args.jobs) as pool:
-        read = photos(pool, args.fitting)
-        drawn = list(pool.map(drawn_example, range(args.drawings), chunksize=8))
+        read = photos(pool, args.fitting, args.nets)
+        drawings = range(FIRST_DRAWING, FIRST_DRAWING + args.drawings)
+        drawn = list(pool.map(drawn_example, drawings, chunksize=8))
     path = Path(vision.__file__).with_name(TABLE)
     path.write_text(json.dumps(fit(read, drawn), indent=0) + "\n", encoding="utf-8")
 
 
-def photos(pool: ProcessPoolExecutor, folder: Path) -> list[Read]:
-    """Read the features of a set's face photos that ought to tell their surface."""
-    rows = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
-    wanted = [row for row in rows if row["rotor"] and row["group"] != "edge" and tells(row)]
-    return list(pool.map(partial(read_twice, folder=folder), wanted, chunksize=4))
+def photos(pool: ProcessPoolExecutor, folder: Path, nets: Path | None = None) -> list[Read]:
+    """Read the features of a set's face photos that ought to tell their surface; by the shipped net where none is."""
+    read = partial(read_twice, folder=folder, nets=nets)
+    return list(pool.map(read, enumerate(wanted(folder)), chunksize=4))
 
 
-def read_twice(row: dict[str, Any], folder: Path) -> Read:
+def read_twice(numbered: tuple[int, dict[str, Any]], folder: Path, nets: Path | None) -> Read:
     """Read one photo's features both ways."""
-    return Read(rendered_example(row, folder), measured_example(row, folder))
-
-
-def tells(row: dict[str, Any]) -> bool:
-    """Whether a photo is to be measured, or lacks nothing but a scale."""
-    return row["expect"] == "measured" or "no-reference" in (row["expect_codes"] or [])
+    number, row = numbered
+    if nets is None:
+        return Read(rendered_example(row, folder), measured_example(row, folder))
+    net = Net.of(json.loads((nets / f"cuts_{number % FOLDS}.json").read_text(encoding="utf-8")))
+    with patch("vision.surface.find_cuts", net.cuts):
+        return Read(rendered_example(row, folder), measured_example(row, folder))
 
 
 def fit(read: Sequence[Read], drawn: Sequence[Example]) -> dict[str, Any]:

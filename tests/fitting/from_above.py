@@ -1,6 +1,5 @@
 """A set's face photos, posed by their truth and carried to a view from above."""
 
-import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,8 +8,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from tests.fitting.fit_surface import tells
-from tests.fitting.renders import references_of
+from tests.fitting.renders import references_of, wanted
 from tests.vision.posed import PosedFace, face_of_truth
 from vision.ring import Pixels
 from vision.top_view import TopView, top_view
@@ -29,9 +27,7 @@ class FromAbove:
 
 def from_above(folder: Path) -> Iterator[FromAbove]:
     """Read the photos of a folder with a ``truth.json`` that can teach what a rotor's face shows."""
-    for row in json.loads((folder / "truth.json").read_text(encoding="utf-8")):
-        if not row["rotor"] or row["group"] == "edge" or not tells(row):
-            continue
+    for row in wanted(folder):
         bgr = np.asarray(cv2.imread(str(folder / row["file"])), np.uint8)
         grey = np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY), np.uint8)
         face = face_of_truth(row)

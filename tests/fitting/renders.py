@@ -1,5 +1,6 @@
 """Surface features of the rendered sample photos: in scenes as their truth has them, and as the program fits them."""
 
+import json
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,17 @@ from vision.ring import Ring, lay_flat
 from vision.surface import Surface, describe_surface, find_marks, read_features
 
 CORNERS = 4
+
+
+def wanted(folder: Path) -> list[dict[str, Any]]:
+    """Return the rows of a set's face photos that ought to tell their surface."""
+    rows = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
+    return [row for row in rows if row["rotor"] and row["group"] != "edge" and _tells(row)]
+
+
+def _tells(row: Mapping[str, Any]) -> bool:
+    """Whether a photo is to be measured, or lacks nothing but a scale."""
+    return row["expect"] == "measured" or "no-reference" in (row["expect_codes"] or [])
 
 
 def hidden_by(row: Mapping[str, Any], face: PosedFace) -> list[FloatArray]:
@@ -65,7 +77,7 @@ def ring_of(row: Mapping[str, Any], folder: Path, rng: np.random.Generator | Non
 def rendered_example(row: Mapping[str, Any], folder: Path, seed: int | None = None) -> tuple[str, dict[str, float]]:
     """Read one photo's features; with a seed, of a changed copy of it."""
     ring = ring_of(row, folder, None if seed is None else np.random.default_rng([0xF1, seed]))
-    return row["rotor"]["surface"], read_features(ring, *find_marks(ring))
+    return row["rotor"]["surface"], read_features(ring, find_marks(ring))
 
 
 def measured_example(row: Mapping[str, Any], folder: Path) -> tuple[str, dict[str, float]] | None:

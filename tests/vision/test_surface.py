@@ -49,7 +49,7 @@ def test_slots_are_counted_and_their_lean_has_a_hand(seed: int) -> None:
     path = np.array(rotor.pattern.slots[0].path_mm)
     radius, angle = np.hypot(*path.T), np.unwrap(np.arctan2(path[:, 1], path[:, 0]))
     lean_deg = np.degrees(np.arctan((angle[-1] - angle[0]) / np.log(radius[-1] / radius[0])))
-    _, _, grooves = find_marks(ring)
+    grooves = find_marks(ring).grooves
     assert grooves.folds == len(rotor.pattern.slots)
     assert grooves.lean_deg == pytest.approx(lean_deg, abs=8)
 
@@ -59,7 +59,7 @@ def test_mirrored_slots_lean_the_other_way() -> None:
     rotor = draw_rotor(rng, surface="slotted", construction="one-piece")
     bgr, face = draw_face(rng, rotor, CLEAR, 2.0)
     span = (rotor.ring_inner_mm / 2 + 2, rotor.diameter_mm / 2 * 0.98)
-    straight, mirrored = (find_marks(lay_flat(picture, face, span))[2] for picture in (bgr, bgr[::-1].copy()))
+    straight, mirrored = (find_marks(lay_flat(picture, face, span)).grooves for picture in (bgr, bgr[::-1].copy()))
     assert mirrored.lean_deg == pytest.approx(-straight.lean_deg, abs=3)
 
 

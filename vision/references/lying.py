@@ -12,8 +12,9 @@ from vision.references.card_sides import at_upper_edge
 from vision.references.floor import TILTS, Floor
 from vision.references.outline import outline_feet, refine_outline, settled
 from vision.references.parse import Reference
+from vision.references.patches import patch_corners
 from vision.references.pieces import Contrast, pieces_on
-from vision.references.rectangle import Rectangles, Shape, judge, propose, reduced, side_pieces
+from vision.references.rectangle import Rectangles, Shape, from_patches, judge, propose, reduced, side_pieces
 from vision.references.sides import Stretch, fit_sides, to_pixels
 
 # A thing on the bench is farther away and looks smaller.
@@ -21,6 +22,9 @@ BENCH_SHRINK = 0.93
 # Guesses that are measured at full size, and the score under which a guess is a pattern, not a thing.
 MEASURED = 3
 LEAST_SCORE = 0.55
+# Nothing else on a bench is a plain sheet's: the likest thing on 35 benches without one reached 0.36. A faint one
+# counts where its sides are found again at full size, all but this share of them.
+LEAST_SHEET, LEAST_WHOLE = 0.4, 0.9
 # Under this, a plane half-way between the two tilts is tried as well, beside the rotor those of other lenses too.
 SURE_SCORE = 0.7
 LEAST_GOOD, LEAST_MEASURED = 0.5, 0.45
@@ -33,6 +37,8 @@ GOOD_PX = 0.8
 THIN_MM = 0.3
 # The rim's wall hides what is under the rotor a little beyond the rim itself.
 HIDDEN = 1.03
+# Root of a patch's area over a sheet's shorter side: tilted sheets look smaller.
+LEAST_PATCH = 0.5
 
 
 @dataclass(frozen=True)
@@ -74,7 +80,7 @@ def find_rectangles(
     """
     guesses = _search(bgr, floors, reference, inside=inside)
     measured = [_measure(bgr, guess, reference, inside=inside, corner_mm=corner_mm) for guess in guesses[:MEASURED]]
-    return rivals([s for s in measured if s is not None and s.score >= LEAST_MEASURED])
+    return rivals([s for s in measured if s is not None])
 
 
 def rivals(sightings: Sequence[Sighting]) -> list[Sighting]:
@@ -90,12 +96,22 @@ def _search(bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside
     small, shrink = reduced(part, floors[0])
     contrast, is_sheet = Contrast.of(small), reference.family == "sheet"
     ends_px = contrast.straight_ends()
+    least = LEAST_SHEET if is_sheet else LEAST_SCORE
+
+    def rated(floor: Floor, near: Floor, guesses: Rectangles) -> list[_Guess]:
+        best = judge(guesses, shape, contrast, near, paper=small if is_sheet else None)
+        return [_Guess(floor, best, number) for number in range(len(best)) if best.score[number] >= least]
 
     def on(floor: Floor) -> list[_Guess]:
         near = floor.moved(corner).reduced(shrink)
-        pieces = side_pieces(pieces_on(near, ends_px), shape, near)
-        rated = judge(propose(pieces, shape), shape, contrast, near, paper=small if is_sheet else None)
-        return [_Guess(floor, rated, number) for number in range(len(rated)) if rated.score[number] >= LEAST_SCORE]
+        return rated(floor, near, propose(side_pieces(pieces_on(near, ends_px), shape, near), shape))
+
+    def patched() -> list[_Guess]:
+        """Guess at a plain sheet by its shade, where its sides are too faint or too ragged to be lines."""
+        least_px = LEAST_PATCH * reference.size_mm[1] * floors[0].px_per_mm / shrink * shape.scale[0]
+        patches = patch_corners(small, least_px)
+        planes = [(floor, floor.moved(corner).reduced(shrink)) for floor in floors]
+        return [g for floor, near in planes for g in rated(floor, near, from_patches(patches, shape, near))]
 
     found = [guess for floor in floors[:TILTS] for guess in on(floor)]
     # The lens may be longer than it was taken for; what lies beside the rotor is moved most by that.
@@ -103,6 +119,8 @@ def _search(bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside
     for floor in [*between, *(() if inside else floors[TILTS:])]:
         if max((guess.score for guess in found), default=0.0) < SURE_SCORE:
             found += on(floor)
+    if is_sheet and max((guess.score for guess in found), default=0.0) < SURE_SCORE:
+        found += patched()
     return sorted(found, key=lambda guess: guess.score, reverse=True)
 
 
@@ -137,7 +155,8 @@ def _measure(bgr: Image, guess: _Guess, reference: Reference, *, inside: bool, c
     fit, samples = found
     good = settled(fit, samples, max(GOOD_PX, 3 * fit.spread_px))
     share = len(good) / max(1, len(stretch.side))
-    if share < LEAST_GOOD or len(np.unique(good.side)) < 3:
+    is_clear = guess.score >= LEAST_SCORE and guess.score * share >= LEAST_MEASURED
+    if share < (LEAST_GOOD if is_clear else LEAST_WHOLE) or len(np.unique(good.side)) < 3:
         return None
     figure = Figure(reference.kind, sides, None, reference.size_std, reference.thickness_mm, reference.thickness_std_mm)
     if reference.thickness_mm > THIN_MM:

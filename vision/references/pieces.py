@@ -19,6 +19,8 @@ LEAST_PIXELS = 9
 # Mean square distance of a piece's pixels from its line, px**2.
 STRAIGHT = 0.6
 _CANNY_UNIT = 200.0
+# Brightness, red over green, yellow over blue, from blue, green and red.
+OPPONENTS = np.array([[0.25, 0.5, 0.25], [0.0, -1.0, 1.0], [-1.0, 0.5, 0.5]], np.float32)
 
 
 @dataclass(frozen=True)
@@ -51,8 +53,7 @@ class Contrast:
     def of(cls, bgr: Image) -> "Contrast":
         """Work out the gradient; colour counts as much as brightness."""
         smooth = cv2.GaussianBlur(bgr, (0, 0), 0.9).astype(np.float32)
-        mix = np.array([[0.25, 0.5, 0.25], [0.0, -1.0, 1.0], [-1.0, 0.5, 0.5]], np.float32)
-        light, red_green, yellow_blue = cv2.split(cv2.transform(smooth, mix))
+        light, red_green, yellow_blue = cv2.split(cv2.transform(smooth, OPPONENTS))
         best, power = _gradient(light)
         for colour in (red_green, yellow_blue):
             other, strength = _gradient(colour)

@@ -35,6 +35,8 @@ LEAST_SEEN = 0.25
 # How far beside a side, and on how many feet, colours are compared, and what share of the strongest step is enough.
 PARTED_PX, PARTED_FEET, PARTED = 4, 20, 0.12
 CORNER_MM = 4.5
+# How far a patch's shape may differ, as a logarithm: tilt and lens are only roughly known.
+ASPECT_SLACK = 0.14
 KEEP = 24
 MAX_RECTANGLES = 100_000
 
@@ -147,6 +149,23 @@ def propose(pieces: Pieces, shape: Shape) -> Rectangles:
             _closed(pieces, _Pairs(first[fits], second[fits], turn[fits], scale[fits]), width, short_sides=short_sides)
         )
     return Rectangles(*(np.concatenate([getattr(p, name) for p in parts]) for name in Rectangles.__annotations__))
+
+
+def from_patches(corners_px: FloatArray, shape: Shape, floor: Floor) -> Rectangles:
+    """Return the patches, given by their corners (N, 4, 2) in pixels, that are nearly of the shape on the plane."""
+    corners = floor.to_plane(corners_px.reshape(-1, 2)).reshape(-1, 4, 2)
+    run = np.roll(corners, -1, axis=1) - corners
+    # Opposite sides together: the first and third, the second and fourth, whichever are the longer.
+    both = run[:, :2] - run[:, 2:]
+    length = np.hypot(both[..., 0], both[..., 1]) / 2
+    long = length.argmax(axis=1)
+    along, every = both[np.arange(len(both)), long], np.arange(len(both))
+    width, height = length[every, long], length[every, 1 - long]
+    scale = np.sqrt(width * height / (shape.width_mm * shape.height_mm))
+    aspect = width / np.maximum(height, 1e-9) * shape.height_mm / shape.width_mm
+    fits = (np.abs(np.log(aspect)) < ASPECT_SLACK) & (scale >= shape.scale[0]) & (scale <= shape.scale[1])
+    turn = np.arctan2(along[:, 1], along[:, 0])
+    return Rectangles(corners.mean(axis=1), turn, scale, np.zeros(len(scale)))[np.flatnonzero(fits)]
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,200 @@
+"""Train the net that `vision.cuts` ships: ``python -m tests.fitting.fit_cuts EXAMPLES [--without FOLD --out FILE]``.
+
+EXAMPLES is the folder that `cut_examples` filled. With a fold left out the net is written to FILE instead: what such
+nets see on the photos that they don't know is what `fit_surface` fits on. Needs PyTorch, best with a GPU; training a
+net takes minutes there.
+"""
+
+import argparse
+import json
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import torch
+from torch.nn import functional
+
+import vision
+from tests.fitting.cut_examples import DEPTH_STEP, RELIEF_STEP
+from tests.fitting.cut_labels import NO_SLOT, SLOT
+from vision.cuts import CELL, DEPTH_UNIT, KINDS, RELIEF_UNIT, TABLE
+
+CHANNELS, SPREADS = 16, (1, 2, 4, 8, 1)
+# Rows a ring is padded or cut to, and columns of a crop.
+ROWS, COLUMNS, TURN = 176, 640, 1920
+CROPS, FASTEST, DECAY = 32, 4e-3, 1e-3
+# How often examples of each sort are drawn, and what a cell of a feature counts over one of the bare ring.
+SHARES = {"posed": 1.0, "measured": 1.5, "astray": 0.7, "drawn": 0.5}
+FEATURE_WEIGHT = 4.0
+UNSEEN = 255
+# Most noise that is added to depth and relief, in the net's units.
+NOISE = (0.06, 0.3)
+
+
+def main() -> None:
+    """Train a net and write it."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("examples", type=Path)
+    parser.add_argument("--without", type=int)
+    parser.add_argument("--out", type=Path, default=Path(vision.__file__).with_name(TABLE))
+    parser.add_argument("--steps", type=int, default=2841)
+    args = parser.parse_args()
+    torch.manual_seed(0)
+    data = Data.read(args.examples, args.without)
+    layers = trained(data, args.steps)
+    kept_out = "" if args.without is None else f" but fold {args.without}"
+    rings = f"{len(data.share)} rings of the fitting set and of drawings{kept_out}"
+    provenance = f"tests/fitting/fit_cuts.py: {rings}, {args.steps} steps"
+    args.out.write_text(json.dumps({"provenance": provenance, "layers": [_plain(*layer) for layer in layers]}) + "\n")
+
+
+@dataclass(frozen=True)
+class Data:
+    """All examples, on the device that trains.
+
+    Attributes
+    ----------
+    shown : (N, 3, ROWS, TURN) tensor of int8
+        Depth, relief and what is seen.
+    labels : (N, ROWS / CELL, TURN / CELL) tensor of uint8
+        As in `cut_labels`; ``UNSEEN`` where nothing is seen.
+    share : (N,) tensor
+        How often each is drawn.
+    """
+
+    shown: Any
+    labels: Any
+    share: Any
+
+    @classmethod
+    def read(cls, folder: Path, without: int | None) -> "Data":
+        """Read a folder's examples but those of one fold."""
+        paths = [path for path in sorted(folder.glob("*.npz")) if path.name[0] != str(without)]
+        device = "cuda" if torch.cuda.is_available() else "cpu"
+        shown = torch.zeros((len(paths), 3, ROWS, TURN), dtype=torch.int8, device=device)
+        labels = torch.full((len(paths), ROWS // CELL, TURN // CELL), UNSEEN, dtype=torch.uint8, device=device)
+        with ThreadPoolExecutor() as pool:
+            for number, (parts, its_labels) in enumerate(pool.map(_ring, paths)):
+                shown[number, :, : parts.shape[1]] = torch.from_numpy(parts).to(device)
+                labels[number, : len(its_labels)] = torch.from_numpy(its_labels).to(device)
+        seen = functional.avg_pool2d(shown[:, 2].float(), CELL) > 0.99
+        labels[~seen] = UNSEEN
+        share = [SHARES[path.stem.split("_")[-1]] for path in paths]
+        return cls(shown, labels, torch.tensor(share, device=device))
+
+    def crops(self, count: int) -> tuple[Any, Any]:
+        """Draw crops round the ring, changed as photos differ: (count, 3, ROWS, COLUMNS) and their labels."""
+        device = self.share.device
+        shown, labels = self._cut(count)
+        other, its_labels = self._cut(count)
+        # A stretch of another ring, or of what is none, in every third: what hides a ring comes in all looks.
+        along = torch.arange(COLUMNS // CELL, device=device)
+        first, length = (torch.randint(low, high, (count, 1), device=device) for low, high in ((0, 300), (15, 110)))
+        length[torch.rand(count, 1, device=device) > 0.35] = 0
+        pasted = ((along >= first) & (along < first + length))[:, None, :]
+        labels = torch.where(pasted, its_labels, labels)
+        shown = torch.where(pasted.repeat_interleave(CELL, dim=2)[:, None], other, shown)
+        picture, seen = _changed(shown[:, :2]), shown[:, 2:]
+        return torch.cat([picture * seen, seen], dim=1), labels
+
+    def _cut(self, count: int) -> tuple[Any, Any]:
+        """Cut stretches out, every other mirrored."""
+        device = self.share.device
+        which = torch.multinomial(self.share, count, replacement=True)[:, None, None]
+        start = torch.randint(0, TURN // CELL, (count, 1), device=device)
+        along = torch.arange(COLUMNS // CELL, device=device).expand(count, -1)
+        along = torch.where(torch.rand(count, 1, device=device) < 0.5, along, along.flip(1))
+        cells = (start + along) % (TURN // CELL)
+        inside = torch.arange(CELL, device=device).expand(count, 1, -1)
+        inside = torch.where(along[:, :1, None] > 0, inside.flip(2), inside)
+        columns = (CELL * cells[..., None] + inside).flatten(1)
+        down, parts = torch.arange(ROWS, device=device)[:, None], torch.arange(3, device=device)[:, None, None]
+        shown = self.shown[which[..., None], parts, down, columns[:, None, None, :]].float()
+        labels = self.labels[which, torch.arange(ROWS // CELL, device=device)[:, None], cells[:, None, :]]
+        units = torch.tensor([DEPTH_STEP / DEPTH_UNIT, RELIEF_STEP / RELIEF_UNIT, 1.0], device=device)
+        return shown * units[:, None, None], labels
+
+
+def _ring(path: Path) -> tuple[Any, Any]:
+    """Read one example: what is shown (3, R, TURN), and labels."""
+    with np.load(path) as ring:
+        rows = min(len(ring["depth"]) // CELL * CELL, ROWS)
+        parts = [ring[name][:rows].astype(np.int8) for name in ("depth", "relief", "seen")]
+        return np.stack(parts), ring["labels"][: rows // CELL]
+
+
+def _changed(picture: Any) -> Any:
+    """Change contrast, blur as a coarse or shaken photo is, and add noise: (N, 2, R, C)."""
+    count, device, size = len(picture), picture.device, picture.shape[2:]
+    picture = picture * torch.exp(0.25 * torch.randn(count, 1, 1, 1, device=device))
+    finer = 1.0 / (1.3 + 2.7 * float(torch.rand(1)))
+    coarse = functional.interpolate(picture[: count // 3], scale_factor=finer, mode="area")
+    coarse = coarse + 0.03 * torch.rand(len(coarse), 1, 1, 1, device=device) * torch.randn_like(coarse)
+    picture = torch.cat([functional.interpolate(coarse, size, mode="bilinear"), picture[count // 3 :]])
+    noise = torch.rand(count, 1, 1, 1, device=device) ** 3 * torch.randn(count, 1, *size, device=device)
+    return picture + noise * torch.tensor(NOISE, device=device).view(1, 2, 1, 1)
+
+
+Layers = list[tuple[Any, Any, int, int]]
+
+
+def trained(data: Data, steps: int) -> Layers:
+    """Train a net: its layers' weights, biases, strides and spreads."""
+    shapes = [(CHANNELS, 3, 5, CELL, 1), *((CHANNELS, CHANNELS, 3, 1, spread) for spread in SPREADS)]
+    shapes.append((1 + len(KINDS), CHANNELS, 1, 1, 1))
+    layers: Layers = []
+    for out, into, size, stride, spread in shapes:
+        weights = torch.randn(out, into, size, size, device=data.share.device) * np.sqrt(1.5 / (into * size**2))
+        bias = torch.zeros(out, device=data.share.device)
+        layers.append((weights.requires_grad_(), bias.requires_grad_(), stride, spread))
+    weights = [part for layer in layers for part in layer[:2]]
+    optimizer = torch.optim.AdamW(weights, weight_decay=DECAY)
+    pace = torch.optim.lr_scheduler.OneCycleLR(optimizer, FASTEST, total_steps=steps, pct_start=0.1)
+    for step in range(steps):
+        loss = _loss(scores(layers, (crop := data.crops(CROPS))[0]), crop[1])
+        optimizer.zero_grad()
+        loss.backward()
+        torch.nn.utils.clip_grad_norm_(weights, 1.0)
+        optimizer.step()
+        pace.step()
+        if step % 500 == 0:
+            print(step, f"{loss.item():.4f}", flush=True)
+    return layers
+
+
+def scores(layers: Layers, shown: Any) -> Any:
+    """Do what `vision.cuts.Net` does: scores (N, 1 + kinds, R, C)."""
+    image = functional.relu(_over(layers[0], shown))
+    for layer in layers[1:-1]:
+        image = image + functional.relu(_over(layer, image))
+    return _over(layers[-1], image)
+
+
+def _over(layer: tuple[Any, Any, int, int], image: Any) -> Any:
+    weights, bias, stride, spread = layer
+    pad = spread * (weights.shape[-1] // 2)
+    wide = functional.pad(functional.pad(image, (pad, pad, 0, 0), mode="circular"), (0, 0, pad, pad))
+    over = functional.conv2d(wide, weights, bias, stride=stride, dilation=spread)
+    return over[:, :, : image.shape[2] // stride, : image.shape[3] // stride]
+
+
+def _loss(scores_: Any, labels: Any) -> Any:
+    """Mean surprise over what is seen; inside the ring only slots surprise."""
+    log_share = functional.log_softmax(scores_, dim=1)
+    no_slot = torch.logsumexp(log_share[:, :SLOT], dim=1)
+    known = (labels != UNSEEN) & (labels != NO_SLOT)
+    its = torch.where(known, labels, torch.zeros_like(labels)).long()
+    picked = torch.where(labels == NO_SLOT, no_slot, log_share.gather(1, its[:, None])[:, 0])
+    weight = torch.where(known & (labels > 0), FEATURE_WEIGHT, 1.0) * (labels != UNSEEN)
+    return -(picked * weight).sum() / weight.sum()
+
+
+def _plain(weights: Any, bias: Any, stride: int, spread: int) -> dict[str, Any]:
+    rounded = [np.round(part.detach().cpu().double().numpy(), 3).tolist() for part in (weights, bias)]
+    return {"weights": rounded[0], "bias": rounded[1], "steps": [stride, spread]}
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,79 @@
+"""The net that sees holes, dimples and slots: its arithmetic against SciPy's, and what it sees on drawings."""
+
+import json
+from dataclasses import replace
+from importlib import resources
+
+import numpy as np
+import pytest
+from scipy import signal
+
+from sample_images_synthetic.studio.pattern import SURFACES
+from sample_images_synthetic.studio.rotor import Rotor
+from tests.fitting.cut_labels import DIMPLE, HOLE, SLOT, Drawn, cell_mm, cells_mm
+from tests.fitting.drawings import drawn_ring
+from vision.cuts import CELL, KINDS, TABLE, Layer, find_cuts, shipped_net
+from vision.ring import Ring
+
+# Drawings that the net was not trained on.
+FIRST = 200_000
+
+
+@pytest.mark.parametrize(("size", "stride", "spread"), [(5, 2, 1), (3, 1, 1), (3, 1, 4), (1, 1, 1)])
+def test_a_layer_is_a_correlation_that_runs_on_round_the_seam(size: int, stride: int, spread: int) -> None:
+    """Against `scipy.signal.correlate2d`."""
+    rng = np.random.default_rng(3)
+    image = rng.normal(size=(2, 14, 24)).astype(np.float32)
+    weights = rng.normal(size=(3, 2, size, size)).astype(np.float32)
+    bias = rng.normal(size=3).astype(np.float32)
+    got = Layer(weights, bias, stride, spread).over(image)
+    pad = spread * (size // 2)
+    round_ = np.pad(np.pad(image, ((0, 0), (0, 0), (pad, pad)), mode="wrap"), ((0, 0), (pad, pad), (0, 0)))
+    spaced = np.zeros((3, 2, 2 * pad + 1, 2 * pad + 1))
+    spaced[:, :, ::spread, ::spread] = weights
+    for out in range(3):
+        wanted = sum(signal.correlate2d(round_[into], spaced[out, into], mode="valid") for into in range(2))
+        assert got[out] == pytest.approx((wanted + bias[out])[::stride, ::stride], abs=1e-4)
+
+
+def of_surface(surface: str, count: int) -> list[tuple[Rotor, Ring]]:
+    """Return drawings of one kind that the net was not trained on; a photo's faults hide some of their features."""
+    place = SURFACES.index(surface)
+    return [drawn_ring(FIRST + (place - FIRST) % 6 + 6 * number) for number in range(count)]
+
+
+@pytest.mark.parametrize(("surface", "labels"), [("drilled", (HOLE,)), ("dimpled", (DIMPLE,)), ("slotted", (SLOT,))])
+def test_most_of_what_is_drawn_is_seen_and_little_else(surface: str, labels: tuple[int, ...]) -> None:
+    found, wanted = [], []
+    for rotor, ring in of_surface(surface, 6):
+        cuts = find_cuts(ring)
+        rows, columns = cuts.hole.shape
+        shown = ring.seen[: rows * CELL].reshape(rows, CELL, columns, CELL).all(axis=(1, 3))
+        # A faint hole may be taken for a dimple: which of the two is told by many of them, see `test_surface`.
+        seen = cuts.slot if SLOT in labels else cuts.hole + cuts.dimple
+        found.append((seen > 0.5)[shown])
+        wanted.append(np.isin(Drawn(rotor).labels(cells_mm(ring), cell_mm(ring)), labels)[shown])
+    both = (np.concatenate(found) & np.concatenate(wanted)).sum()
+    assert both > 0.55 * np.concatenate(wanted).sum()
+    assert both > 0.55 * np.concatenate(found).sum()
+
+
+def test_next_to_nothing_is_cut_into_plain_rings() -> None:
+    for _, ring in of_surface("plain", 4):
+        cuts = find_cuts(ring)
+        assert float((cuts.hole + cuts.dimple + cuts.slot > 0.5).mean()) < 0.01
+
+
+def test_what_is_hidden_holds_nothing() -> None:
+    _, ring = of_surface("drilled", 1)[0]
+    seen = ring.seen.copy()
+    seen[:, 400:900] = False
+    hidden = replace(ring, seen=seen, depth=ring.depth * seen, relief=ring.relief * seen)
+    cuts = find_cuts(hidden)
+    assert float((cuts.hole + cuts.dimple + cuts.slot)[:, 220:430].max()) < 0.5
+
+
+def test_the_table_says_where_its_numbers_come_from_and_tells_each_kind() -> None:
+    table = json.loads(resources.files("vision").joinpath(TABLE).read_text(encoding="utf-8"))
+    assert "fit_cuts" in table["provenance"]
+    assert len(shipped_net().last.bias) == 1 + len(KINDS)
