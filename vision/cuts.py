@@ -8,8 +8,8 @@ from importlib import resources
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from vision.layer import Layer, above_zero
 from vision.ring import Map, Ring
 
 TABLE = "cuts_table.json"
@@ -18,8 +18,6 @@ KINDS = ("hole", "dimple", "slot")
 CELL = 2
 # What the net takes for 1: a logarithm of brightness, and times the noise.
 DEPTH_UNIT, RELIEF_UNIT = 0.5, 4.0
-
-Weights = npt.NDArray[np.float32]
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,41 +36,6 @@ class Cuts:
 
 
 @dataclass(frozen=True, eq=False)
-class Layer:
-    """One convolution, its columns running on across the ring's seam.
-
-    Attributes
-    ----------
-    weights : (O, I, K, K) ndarray of float32
-    bias : (O,) ndarray of float32
-    stride, spread : int
-        Steps from one result to the next, and from one weight to the next.
-    """
-
-    weights: Weights
-    bias: Weights
-    stride: int = 1
-    spread: int = 1
-
-    def over(self, image: Map) -> Map:
-        """Convolve (I, R, C) to (O, R / stride, C / stride)."""
-        depth, rows, columns = image.shape
-        size = self.weights.shape[-1]
-        pad = self.spread * (size // 2)
-        wide = np.pad(np.pad(image, ((0, 0), (0, 0), (pad, pad)), mode="wrap"), ((0, 0), (pad, pad), (0, 0)))
-        rows, columns = rows // self.stride, columns // self.stride
-        # Every weight's view of the image under one another: the whole layer is then one product of matrices.
-        seen = np.empty((depth, size, size, rows, columns), np.float32)
-        for down in range(size):
-            for along in range(size):
-                row, column = down * self.spread, along * self.spread
-                rows_seen = wide[:, row : row + rows * self.stride : self.stride]
-                seen[:, down, along] = rows_seen[:, :, column : column + columns * self.stride : self.stride]
-        flat = self.weights.reshape(len(self.weights), -1) @ seen.reshape(depth * size * size, rows * columns)
-        return np.asarray((flat + self.bias[:, None]).reshape(-1, rows, columns), np.float32)
-
-
-@dataclass(frozen=True, eq=False)
 class Net:
     """A first layer at the ring's full resolution, layers that each add to what is there, and one that decides."""
 
@@ -84,8 +47,11 @@ class Net:
     def of(cls, plain: Mapping[str, Any]) -> "Net":
         """Build the net from its JSON form."""
         layers = [
-            Layer(np.array(part["weights"], np.float32), np.array(part["bias"], np.float32), *part["steps"])
+            Layer(
+                np.array(part["weights"], np.float32), np.array(part["bias"], np.float32), stride, spread, is_round=True
+            )
             for part in plain["layers"]
+            for stride, spread in [part["steps"]]
         ]
         return cls(layers[0], tuple(layers[1:-1]), layers[-1])
 
@@ -93,15 +59,11 @@ class Net:
         """Look at a ring."""
         rows = len(ring.depth) // CELL * CELL
         shown = (ring.depth / DEPTH_UNIT, ring.relief / RELIEF_UNIT, ring.seen)
-        image = _above_zero(self.first.over(np.stack([part[:rows] for part in shown]).astype(np.float32)))
+        image = above_zero(self.first.over(np.stack([part[:rows] for part in shown]).astype(np.float32)))
         for layer in self.middle:
-            image += _above_zero(layer.over(image))
+            image += above_zero(layer.over(image))
         power = np.exp(self.last.over(image))
         return Cuts(*(power[1:] / power.sum(axis=0)))
-
-
-def _above_zero(image: Map) -> Map:
-    return np.maximum(image, 0.0, out=image)
 
 
 @cache

@@ -60,11 +60,12 @@ def _lying(photo: Photo, request: Request, reference: Reference, rim: Rim) -> li
     marked = _marked(request, reference)
     if marked:
         return [tuple(marked)]
-    finds = find_references(photo, reference, _floors(photo, rim), request.lies)[:TRIED_FINDS]
+    finds = find_references(photo, reference, floors_of(photo, rim), request.lies)[:TRIED_FINDS]
     return [(Placed(find.sighting, "ref0", find.lies),) for find in finds]
 
 
-def _floors(photo: Photo, rim: Rim) -> list[Floor]:
+def floors_of(photo: Photo, rim: Rim) -> list[Floor]:
+    """Return where a rim's face may be: both tilts, for the likeliest lens first."""
     return [
         Floor.under(plain_camera(photo, f35_mm), pose, NOMINAL_RADIUS_MM)
         for f35_mm, _ in lenses(photo)
@@ -77,7 +78,7 @@ def is_small(photo: Photo, request: Request, rim: Rim) -> bool:
     reference = parse_kind(request.reference)
     if reference.family not in RECTANGLES:
         return False
-    floors = [replace(floor, diameters_mm=SMALL_MM) for floor in _floors(photo, rim)]
+    floors = [replace(floor, diameters_mm=SMALL_MM) for floor in floors_of(photo, rim)]
     return any(find.sighting.score >= SURE_SCORE for find in find_references(photo, reference, floors, request.lies))
 
 

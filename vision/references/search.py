@@ -1,0 +1,167 @@
+"""Where a rectangle of known size may lie, on the rotor or beside it: guesses, best first."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from vision.edges import Image
+from vision.measurement import FloatArray
+from vision.references.card_look import LOOKED_AT, likeness
+from vision.references.floor import TILTS, Floor
+from vision.references.parse import Reference
+from vision.references.patches import patch_corners
+from vision.references.pieces import Contrast, pieces_on
+from vision.references.rectangle import Rectangles, Shape, from_patches, judge, propose, reduced, side_pieces
+from vision.references.sides import to_pixels
+
+# A thing on the bench is farther away and looks smaller.
+BENCH_SHRINK = 0.93
+# The score under which a guess is a pattern, not a thing. Nothing else on a bench is a plain sheet's: the likest thing
+# on 35 benches without one reached 0.36. A card's edges must stand out a little for it to be looked at, and of 240
+# photos without one none had a thing so likely a card.
+LEAST_SHEET, LEAST_CARD, LEAST_LIKELY = 0.4, 0.25, 0.3
+# Under this, a plane half-way between the two tilts is tried as well, beside the rotor those of other lenses too.
+SURE_SCORE = 0.7
+# Root of a patch's area over a sheet's shorter side: tilted sheets look smaller.
+LEAST_PATCH = 0.5
+
+
+@dataclass(frozen=True)
+class Guess:
+    """One of the rectangles that were guessed on a plane, and how likely it is the one."""
+
+    floor: Floor
+    guesses: Rectangles
+    number: int
+    score: float
+
+    @property
+    def homography(self) -> FloatArray:
+        """From the figure's frame, mm, to pixels."""
+        return self.floor.homography @ self.guesses.to_plane(self.number)
+
+
+@dataclass(frozen=True)
+class Search:
+    """A photo made ready for the search.
+
+    Attributes
+    ----------
+    bgr : (H, W, 3) ndarray of uint8
+    floors : sequence of Floor
+        Where the rotor's face may be: both tilts of its rim, for the likeliest lens first.
+    reference : Reference
+    shape : Shape
+    small : (H, W, 3) ndarray of uint8
+        The part that is searched, reduced.
+    corner : (int, int)
+        Its first pixel in the photo.
+    shrink : float
+    """
+
+    bgr: Image
+    floors: Sequence[Floor]
+    reference: Reference
+    shape: Shape
+    small: Image
+    corner: tuple[int, int]
+    shrink: float
+    contrast: Contrast
+    ends_px: FloatArray
+
+    @classmethod
+    def of(cls, bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside: bool) -> "Search":
+        """Cut the photo down to where the reference may lie, and find its straight edges."""
+        shape = Shape(*reference.size_mm, _scales(floors[0], inside=inside), inside)
+        corner, part = around_rim(bgr, floors[0]) if inside else ((0, 0), bgr)
+        small, shrink = reduced(part, floors[0])
+        contrast = Contrast.of(small)
+        return cls(bgr, floors, reference, shape, small, corner, shrink, contrast, contrast.straight_ends())
+
+    @property
+    def is_sheet(self) -> bool:
+        """Whether it is plain paper."""
+        return self.reference.family == "sheet"
+
+    def on(self, floor: Floor) -> list[Guess]:
+        """Put rectangles together from straight edges."""
+        near = self._reduced(floor)
+        pieces = side_pieces(pieces_on(near, self.ends_px), self.shape, near)
+        return self._judged(floor, propose(pieces, self.shape), LEAST_SHEET if self.is_sheet else LEAST_CARD)
+
+    def patched(self) -> list[Guess]:
+        """Guess at a plain sheet by its shade, where its sides are too faint or too ragged to be lines."""
+        least_px = LEAST_PATCH * self.reference.size_mm[1] * self.floors[0].px_per_mm / self.shrink
+        patches = patch_corners(self.small, least_px * self.shape.scale[0])
+        return [
+            guess
+            for floor in self.floors
+            for guess in self._judged(floor, from_patches(patches, self.shape, self._reduced(floor)), LEAST_SHEET)
+        ]
+
+    def _reduced(self, floor: Floor) -> Floor:
+        return floor.moved(self.corner).reduced(self.shrink)
+
+    def _judged(self, floor: Floor, guesses: Rectangles, least: float) -> list[Guess]:
+        paper = self.small if self.is_sheet else None
+        best = judge(guesses, self.shape, self.contrast, self._reduced(floor), paper=paper)
+        return [Guess(floor, best, n, float(score)) for n, score in enumerate(best.score) if score >= least]
+
+
+def find_guesses(bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside: bool) -> list[Guess]:
+    """Guess where a reference may lie, best first.
+
+    Parameters
+    ----------
+    bgr : (H, W, 3) ndarray of uint8
+    floors : sequence of Floor
+        Where the rotor's face may be: both tilts of its rim, for the likeliest lens first.
+    reference : Reference
+    inside : bool
+        On the rotor, or beside it and perhaps partly under it.
+    """
+    search = Search.of(bgr, floors, reference, inside=inside)
+
+    def rated(guesses: list[Guess]) -> list[Guess]:
+        return guesses if search.is_sheet else _likely_cards(bgr, guesses)
+
+    found = [guess for floor in floors[:TILTS] for guess in rated(search.on(floor))]
+    for floor in other_planes(floors, inside=inside):
+        if max((guess.score for guess in found), default=0.0) < SURE_SCORE:
+            found += rated(search.on(floor))
+    if search.is_sheet and max((guess.score for guess in found), default=0.0) < SURE_SCORE:
+        found += search.patched()
+    return sorted(found, key=lambda guess: guess.score, reverse=True)
+
+
+def _likely_cards(bgr: Image, guesses: Sequence[Guess]) -> list[Guess]:
+    """Look at the best guesses, and keep those that look like cards, as likely as they are that."""
+    looked_at = [replace(g, score=likeness(bgr, g.homography, g.score)) for g in guesses[:LOOKED_AT]]
+    return [guess for guess in looked_at if guess.score >= LEAST_LIKELY]
+
+
+def other_planes(floors: Sequence[Floor], *, inside: bool) -> list[Floor]:
+    """Planes for where both tilts show nothing sure.
+
+    The lens may be longer than it was taken for; what lies beside the rotor is moved most by that.
+    """
+    between = [floors[0].between(floors[1])] if len(floors) >= TILTS else []
+    return [*between, *(() if inside else floors[TILTS:])]
+
+
+def around_rim(bgr: Image, floor: Floor) -> tuple[tuple[int, int], Image]:
+    """Cut the photo down to the rim; return the part's top left pixel and the part."""
+    angle = np.linspace(0, 2 * np.pi, 48)
+    rim = 1.06 * floor.rim_radius_mm * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    seen = to_pixels(floor.homography, rim)
+    height, width = bgr.shape[:2]
+    left, top = np.clip(np.floor(seen.min(axis=0)), 0, [width - 8, height - 8]).astype(int)
+    right, bottom = np.clip(np.ceil(seen.max(axis=0)), [left + 8, top + 8], [width, height]).astype(int)
+    return (int(left), int(top)), bgr[top:bottom, left:right]
+
+
+def _scales(floor: Floor, *, inside: bool) -> tuple[float, float]:
+    """Return how many nominal millimetres a true one may span, least and most."""
+    nominal, (least, most) = 2 * floor.rim_radius_mm, floor.diameters_mm
+    return nominal / most * (1.0 if inside else BENCH_SHRINK), nominal / least
