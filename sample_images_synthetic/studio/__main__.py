@@ -14,7 +14,7 @@ from sample_images_synthetic.studio.line import Order, gather, photos, sha256
 from sample_images_synthetic.studio.scene import Scene
 
 HERE = Path(__file__).resolve().parent.parent
-COUNTS = {"first": 8, "fitting": 1400, "checking": 132}
+COUNTS = {"first": 8, "fitting": 1620, "checking": 132}
 
 
 def main(arguments: list[str] | None = None) -> int:
