@@ -44,6 +44,12 @@ def test_an_interval_is_not_bought_by_width() -> None:
     assert sorted(shares)[len(shares) // 2] < DIAMETER_SHARE
 
 
+def test_no_interval_is_narrower_than_its_photo_allows() -> None:
+    for number in range(len(TRUTH)):
+        answer = measured(number)
+        assert 0.02 < answer.details["diameter_floor_mm"] < answer.dimensions["diameter_mm"].std_dev
+
+
 def test_the_overlay_is_a_png_of_the_photo_s_size() -> None:
     photo = read_photo(FOLDER / TRUTH[0]["file"])
     png = draw_overlay(photo, measured(0))
