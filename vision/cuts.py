@@ -62,7 +62,8 @@ class Net:
         image = above_zero(self.first.over(np.stack([part[:rows] for part in shown]).astype(np.float32)))
         for layer in self.middle:
             image += above_zero(layer.over(image))
-        power = np.exp(self.last.over(image))
+        scores = self.last.over(image)
+        power = np.exp(scores - scores.max(axis=0))
         return Cuts(*(power[1:] / power.sum(axis=0)))
 
 

@@ -43,8 +43,6 @@ class Grooves:
         How far the family stands above chance.
     continuity : float
         Probability along the line that all but ``COVERED`` of its length exceeds, times the root of their number.
-    contrast : float
-        Mean logarithm of brightness on the line over the surroundings'.
     sharing : float
         Share of the family's lines that show on their own.
     width_mm : float
@@ -59,7 +57,6 @@ class Grooves:
     folds: int
     coherence: float
     continuity: float
-    contrast: float
     sharing: float
     width_mm: float
     angles_rad: FloatArray
@@ -93,7 +90,7 @@ def find_grooves(slot: Map, ring: Ring) -> Grooves:
     lean, straightness = _refined(slot, span, lean, straightness, folds)
     counts = {folds, folds // 2} if folds % 2 == 0 and folds >= 6 else {folds}
     shift = shift_rad(np.array([lean]), np.array([straightness]), span * (1 - EDGE_SHARE), FINE_ROWS)[0]
-    maps = (slot, ring.seen.astype(np.float32), ring.depth)
+    maps = (slot, ring.seen.astype(np.float32))
     upright = [_straightened(_rows(part, FINE_ROWS, FINE_COLUMNS), shift) for part in maps]
     families = [_followed(ring, upright, (lean, straightness, count, coherence)) for count in counts]
     return max(families, key=lambda family: family.continuity)
@@ -182,7 +179,7 @@ def _refined(slot: Map, span: float, lean_deg: float, straightness: float, folds
 def _followed(ring: Ring, upright: Sequence[Map], line: tuple[float, float, int, float]) -> Grooves:
     """Fold the periods of straightened maps; read what lies on the lines from rim to hat."""
     lean, straightness, folds, coherence = line
-    flat, weight, depth = upright
+    flat, weight = upright
     folded = _folded(flat, folds) / np.maximum(_folded(weight, folds), 0.15)
     smooth = cv2.blur(folded.astype(np.float32), (3, 5), borderType=cv2.BORDER_REFLECT)
     steady = np.quantile(smooth, COVERED, axis=0)
@@ -196,7 +193,6 @@ def _followed(ring: Ring, upright: Sequence[Map], line: tuple[float, float, int,
         folds=folds,
         coherence=coherence,
         continuity=float(steady[at]) * float(np.sqrt(folds)),
-        contrast=float(_folded(depth, folds)[:, at].mean()),
         sharing=float((alone > 0.4 * max(float(np.median(alone)), 0.3)).mean()),
         width_mm=_width_mm(smooth.mean(axis=0), at, ring, lean),
         angles_rad=np.asarray(middle % (2 * np.pi), np.float64),

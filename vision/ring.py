@@ -5,7 +5,7 @@ angle. That map is conformal: a round hole stays round and a groove keeps its le
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Protocol
 
@@ -96,11 +96,6 @@ class Ring:
     def middle_mm(self) -> float:
         """Radius of the middle row."""
         return float(np.sqrt(self.radii_mm[0] * self.radii_mm[-1]))
-
-    def outermost(self, rows: int) -> "Ring":
-        """Return the outermost rows."""
-        parts = {name: getattr(self, name)[:rows] for name in ("bgr", "depth", "relief", "seen")}
-        return replace(self, **parts)
 
     def to_face(self, column_row: FloatArray) -> FloatArray:
         """Carry ``(column, row)`` (N, 2) to ``(x, y)`` on the band's plane, mm."""

@@ -45,9 +45,8 @@ class Scene:
         Sum of the samples' robust losses, priors included: comparable between fits of the same samples.
     strain : float
         Worst root mean square of the curves that give the scale, in standard deviations.
-    floors : mapping of str to float
-        What the photo's geometry allows: deviations of the unknowns were all samples as good as they are said to be,
-        and none like its neighbours.
+    unknowns : Unknowns
+        What was fitted, with its priors.
     """
 
     values: Mapping[str, float]
@@ -57,7 +56,7 @@ class Scene:
     terms: tuple[Weighted, ...]
     misfit: float
     strain: float
-    floors: Mapping[str, float]
+    unknowns: Unknowns
 
     @cached_property
     def _view(self) -> View:
@@ -106,6 +105,16 @@ class Scene:
         return sum(len(weighted.weight) for weighted in self.terms)
 
     @cached_property
+    def floors(self) -> dict[str, float]:
+        """What the photo's geometry allows.
+
+        Deviations of the unknowns were all samples as good as they are said to be, and none like its neighbours.
+        """
+        problem = _Problem(self.unknowns, self.frame, self.size_px)
+        bare = problem.covariance(np.array(list(self.values.values())), self.terms, np.ones(len(self.terms)))
+        return dict(zip(self.values, map(float, np.sqrt(np.diag(bare))), strict=True))
+
+    @cached_property
     def numbers(self) -> dict[str, UFloat]:
         """Every unknown as a number with its correlations."""
         return dict(zip(self.values, correlated_values(list(self.values.values()), self.covariance), strict=True))
@@ -152,9 +161,7 @@ def fit_scene(
     covariance = covariance * max(1.0, strain / USUAL_STRAIN) ** 2
     misfit = problem.misfit(x, weighted)
     values_found = dict(zip(unknowns.names, map(float, x), strict=True))
-    floor = np.sqrt(np.diag(problem.covariance(x, weighted, np.ones(len(terms)))))
-    floors = dict(zip(unknowns.names, map(float, floor), strict=True))
-    return Scene(values_found, covariance, frame, size_px, tuple(weighted), misfit, strain, floors)
+    return Scene(values_found, covariance, frame, size_px, tuple(weighted), misfit, strain, unknowns)
 
 
 @dataclass(frozen=True)

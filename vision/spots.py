@@ -78,21 +78,21 @@ def find_spots(cuts: Cuts, ring: Ring) -> Spots:
     own = (middles[:, 0] >= SEAM / 2) & (middles[:, 0] < either.shape[1] + SEAM / 2)
     keep = own & (cells >= LEAST_CELLS) & (short >= LEAST_ROUND * long)
     keep[0] = False
-    both, holes = (np.bincount(patch.ravel(), wrapped_round(part).ravel(), count) for part in (either, cuts.hole))
+    both, holes = (np.bincount(patch.ravel(), _wrapped_round(part).ravel(), count) for part in (either, cuts.hole))
     column = (middles[:, 0] - SEAM / 2) % either.shape[1]
     at = np.stack([column, middles[:, 1]], axis=-1) * CELL + (CELL - 1) / 2
     columns = (at, CELL * np.sqrt(cells / np.pi), both / cells, holes / np.maximum(both, 1e-9), cells / (long * short))
     return _with_pattern(Spots(*(values[keep] for values in columns)), ring)
 
 
-def wrapped_round(image: Map) -> Map:
+def _wrapped_round(image: Map) -> Map:
     """Run on half a ``SEAM`` past either end, so that what lies on the seam is whole."""
     half = SEAM // 2
     return np.concatenate([image[:, -half:], image, image[:, :half]], axis=1)
 
 
 def _patches(either: Map) -> tuple[int, FloatArray, FloatArray, FloatArray]:
-    sure = np.asarray(wrapped_round(either) > LEAST_SURE).astype(np.uint8)
+    sure = np.asarray(_wrapped_round(either) > LEAST_SURE).astype(np.uint8)
     count, patch, boxes, middles = cv2.connectedComponentsWithStats(sure, connectivity=4)
     return count, np.asarray(patch), np.asarray(boxes), np.asarray(middles, np.float64)
 

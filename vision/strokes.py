@@ -31,11 +31,6 @@ class Strokes:
     length: FloatArray
     lean_deg: FloatArray
 
-    @classmethod
-    def none(cls) -> "Strokes":
-        """No stretches."""
-        return cls(np.zeros(0), np.zeros(0))
-
     def nth(self, number: int) -> float:
         """Return the length that so many reach; 0 where there are fewer."""
         return float(self.length[number - 1]) if len(self.length) >= number else 0.0

@@ -60,6 +60,11 @@ class Search:
     corner : (int, int)
         Its first pixel in the photo.
     shrink : float
+        How much smaller it is.
+    contrast : Contrast
+        Its edges.
+    ends_px : (N, 4) ndarray
+        Ends of the straight ones.
     """
 
     bgr: Image
