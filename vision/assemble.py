@@ -144,7 +144,7 @@ def _bolts_evidence(photo: Photo, scene: Scene, hidden_px: Sequence[FloatArray],
 def _followed(bgr: Image, scene: Scene, rim: Rim, shares: tuple[float, float]) -> EdgeSamples:
     reach_px, wave_px = (share * rim.ellipse.radius_px for share in shares)
     look = Look(rim.noise, max(LEAST_REACH_PX, reach_px), max(LEAST_WAVE_PX, wave_px))
-    return follow_rim(bgr, rim_curve(scene), is_outline(scene), look)
+    return follow_rim(bgr, rim_curve(scene), rim.ellipse.radius_px, is_outline(scene), look)
 
 
 def fit(photo: Photo, request: Request, sights: Sights, start: Start, near: Scene | None = None) -> Scene:

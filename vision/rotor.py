@@ -1,31 +1,27 @@
 """Which of a photo's circles is the rotor: large, its rim unbroken, other circles round the same axis."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from vision.band import Band
-from vision.edge_points import EdgePoints, settled
 from vision.edges import Image
 from vision.ellipse import Ellipse
 from vision.figure import Sighting
 from vision.lines import find_lines
 from vision.rim import Rim, trace_rim
-from vision.sketch import sketch
+from vision.rim_look import SURE_EVIDENCE
+from vision.sketch import sketched_ellipses
 
 LEAST_SHARE = 0.07
-TRIED, SETTLED = 6, 3
+TRIED = 6
 # Diameters of car rotors, and their spread as a share: a prior for telling circles apart, nothing more.
 USUAL_DIAMETER_MM, USUAL_SPREAD = 320.0, 0.16
 # Where a thing on the friction ring lies, as a share of the rim's radius.
 RING_SHARE, RING_SPREAD, OFF_RING_WEIGHT = 0.8, 0.12, 0.002
 MOST_INNER = 4
 MOST_OFF_CENTRE, SAME, BESIDE = 0.35, 0.012, 0.06
-# Tighter than this a rim need not be: the end of the pads' sweep, beside it, is tighter still.
-TIGHT, TIGHT_POWER = 0.8, 1.5
-# A traced rim may be somewhat larger than the ellipse that led to it.
-LEEWAY = 1.1
 # The rim is looked for around this many circles, this many times as large and so far about it.
 GROWN, OUTWARD, OUTWARD_REACH, OUTWARD_WAVES = 3, 1.75, 0.32, 0.12
 OUTWARD_ANGLES, OUTWARD_SMOOTH, OUTWARD_SUPPORT, OUTWARD_TRIED = 360, 5.0, 0.35, 2
@@ -56,56 +52,31 @@ def find_rotor(photo: Image, grey: Image, on_face: Sequence[Sighting] = ()) -> l
     on_face : sequence of Sighting
         What is known to lie on the friction ring: it tells the rim from a wheel's and from the hat's.
     """
-    drawn = sketch(grey)
     ranked = sorted(
-        families(drawn.ellipses, min(grey.shape)), key=lambda family: -_promise(family, family.outer, on_face)
+        families(sketched_ellipses(grey), min(grey.shape)), key=lambda family: -_promise(family, family.outer, on_face)
     )[:TRIED]
-    found = _traced(photo, ranked, on_face)
-    likeliest = max(found, key=lambda rim: rim.rating, default=None)
-    if likeliest is None or likeliest.tightness < TIGHT:
-        found += _traced(photo, _settled(ranked[:SETTLED], drawn.points), on_face, found)
-    # Where the rim itself was not seen as an ellipse, a circle inside it may lead to it.
-    grown = [Family(rim, group.inner_count + 1) for group in ranked[:GROWN] for rim in _outer_rims(photo, group.outer)]
-    found += _traced(photo, grown, on_face, found)
+    found: list[Rim] = []
+    for family in _with_larger(photo, ranked):
+        rim = trace_rim(photo, family.outer)
+        if rim is not None:
+            rating = _promise(family, rim.ellipse, on_face) * float(np.exp(rim.evidence)) * rim.in_frame**2
+            found.append(replace(rim, rating=rating))
+            if rim.evidence > SURE_EVIDENCE:
+                break
     return [_among(rim, found) for rim in _distinct(sorted(found, key=lambda rim: -rim.rating))]
 
 
-def _settled(groups: Sequence[Family], points: EdgePoints) -> list[Family]:
-    """Return those families whose outer ellipse settles on another one."""
-    new: list[Family] = []
-    for family in groups:
-        outer = settled(family.outer, points)
-        if not any(_same_ring(outer, other.outer) for other in [*groups, *new]):
-            new.append(replace(family, outer=outer))
-    return new
+def _with_larger(photo: Image, ranked: Sequence[Family]) -> Iterator[Family]:
+    """Go through families; then, where the rim itself was not seen as an ellipse, what circles inside it lead to."""
+    yield from ranked
+    for family in ranked[:GROWN]:
+        yield from (Family(rim, family.inner_count + 1) for rim in _outer_rims(photo, family.outer))
 
 
 def _among(rim: Rim, found: Sequence[Rim]) -> Rim:
     """Take for ground what the circles just outside a rim have outside them: beside a lip's inner edge lies the lip."""
     around = [other.noise for other in found if _is_beside(other.ellipse, rim.ellipse)]
     return replace(rim, noise=min([rim.noise, *around]))
-
-
-def _traced(
-    photo: Image, groups: Sequence[Family], on_face: Sequence[Sighting], before: Sequence[Rim] = ()
-) -> list[Rim]:
-    """Trace the rims of families until no later one promises a better rating than the best."""
-    found: list[Rim] = []
-    best = max((rim.rating for rim in before), default=0.0)
-    for family in groups:
-        if _promise(family, family.outer, on_face) * LEEWAY < best:
-            continue
-        rim = trace_rim(photo, family.outer)
-        if rim is not None:
-            rating = _promise(family, rim.ellipse, on_face) * _looks_round(rim)
-            best = max(best, rating)
-            found.append(replace(rim, rating=rating))
-    return found
-
-
-def _looks_round(rim: Rim) -> float:
-    """Weigh a rim by how much of it lies on one circle, and how much of it the photo holds."""
-    return float(min(1.0, rim.tightness / TIGHT) ** TIGHT_POWER * rim.in_frame**2)
 
 
 def _distinct(rims: list[Rim]) -> list[Rim]:

@@ -1,0 +1,226 @@
+"""Train the net that `vision.rim_look` ships: ``python -m tests.fitting.fit_rim_look STRIPS``.
+
+STRIPS is the folder that `rim_strips` filled. Needs PyTorch, best with a GPU; training takes minutes there.
+"""
+
+import argparse
+import json
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import torch
+from torch.nn import functional
+
+import vision
+from tests.fitting.rim_strips import WIDE_ROWS
+from vision.rim_look import COLUMNS, FINER, LEAST_SPREAD, ROWS, STEP, TABLE
+
+CHANNELS, SPREADS = 16, (1, 2, 4, 8, 16, 1)
+BATCH, FASTEST, DECAY = 64, 4e-3, 1e-3
+# Of a batch so much are true rims, bent; by how much, over the radius: the mean, then waves of the first orders.
+TRUE, BENT, WAVES, MOST_BENT = 0.55, 0.11, (0.022, 0.014, 0.004), 0.125
+# How often a stretch of something else is pasted over a strip, and how long, columns.
+PASTED, LENGTHS = 0.4, (8, 50)
+
+
+def main() -> None:
+    """Train a net and write it."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("strips", type=Path)
+    parser.add_argument("--unseen", type=Path, help="strips of photos kept out, to look at")
+    parser.add_argument("--without", type=int)
+    parser.add_argument("--out", type=Path, default=Path(vision.__file__).with_name(TABLE))
+    parser.add_argument("--steps", type=int, default=8000)
+    args = parser.parse_args()
+    torch.manual_seed(0)
+    data = Data.read(args.strips, args.without)
+    layers = trained(data, args.steps)
+    if args.unseen:
+        print(f"unseen {surprise(layers, Data.read(args.unseen, None)):.4f}", flush=True)
+    kept_out = "" if args.without is None else f" but fold {args.without}"
+    strips = f"{len(data.wide) + len(data.narrow)} strips of the fitting set{kept_out}"
+    provenance = f"tests/fitting/fit_rim_look.py: {strips}, {args.steps} steps"
+    args.out.write_text(json.dumps({"provenance": provenance, "layers": [_plain(*layer) for layer in layers]}) + "\n")
+
+
+@dataclass(frozen=True)
+class Data:
+    """All strips, on the device that trains.
+
+    Attributes
+    ----------
+    wide, narrow : (N, 3, rows, COLUMNS * FINER) tensor of uint8
+        Along true rims, and along other circles.
+    wide_offset, narrow_offset : (N, COLUMNS) tensor
+        Where the rim runs, rows from the middle; NaN where it doesn't.
+    """
+
+    wide: Any
+    narrow: Any
+    wide_offset: Any
+    narrow_offset: Any
+
+    @classmethod
+    def read(cls, folder: Path, without: int | None) -> "Data":
+        """Read a folder's strips but those of one fold."""
+        offsets = np.load(folder / "offsets.npz")
+        names = [name for name in sorted(offsets) if name[0] != str(without)]
+        device = "cuda" if torch.cuda.is_available() else "cpu"
+        parts: list[Any] = []
+        with ThreadPoolExecutor() as pool:
+            for chosen in ([n for n in names if n.endswith("true")], [n for n in names if not n.endswith("true")]):
+                levels = np.stack(list(pool.map(lambda name: cv2.imread(str(folder / f"{name}.jpg")), chosen)))
+                rows = np.stack([offsets[name] for name in chosen]) / STEP
+                parts += [torch.from_numpy(levels).permute(0, 3, 1, 2).to(device), torch.from_numpy(rows).to(device)]
+        return cls(parts[0], parts[2], parts[1].float(), parts[3].float())
+
+    def batch(self, count: int) -> tuple[Any, Any]:
+        """Draw strips, changed as photos differ: (count, 4, ROWS, COLUMNS), and rows of the rim (count, COLUMNS)."""
+        bent = round(TRUE * count)
+        levels, rows = self._bent(bent)
+        which = torch.randint(len(self.narrow), (count - bent,), device=levels.device)
+        levels = torch.cat([levels, self.narrow[which].float()])
+        rows = torch.cat([rows, self.narrow_offset[which]])
+        levels, rows = self._pasted(levels, rows)
+        flip = torch.rand(count, device=levels.device) < 0.5
+        levels = torch.where(flip[:, None, None, None], levels.flip(3), levels)
+        rows = torch.where(flip[:, None], rows.flip(1), rows)
+        turn = int(torch.randint(COLUMNS, (1,)))
+        levels, rows = levels.roll(FINER * turn, 3), rows.roll(turn, 1)
+        return made_ready(_changed(levels)), rows + (ROWS - 1) / 2
+
+    def _bent(self, count: int) -> tuple[Any, Any]:
+        """Cut strips along circles that are off the true rims."""
+        device = self.wide.device
+        which = torch.randint(len(self.wide), (count,), device=device)
+        angle = torch.arange(COLUMNS * FINER, device=device) * (2 * np.pi / (COLUMNS * FINER))
+        far = torch.rand(count, 1, device=device) < 0.6
+        off = torch.where(far, BENT * (2 * torch.rand(count, 1, device=device) - 1), 0.012 * _normal(count, device))
+        size = torch.rand(count, 1, device=device) ** 2 * 2
+        for order, std in enumerate(WAVES, start=1):
+            for wave in (torch.cos(order * angle), torch.sin(order * angle)):
+                off = off + std * size * _normal(count, device) * wave
+        off = off.clamp(-MOST_BENT, MOST_BENT)
+        row = torch.arange(ROWS, device=device)[:, None] - (ROWS - 1) / 2 + off[:, None] / STEP
+        y = row / (WIDE_ROWS / 2)
+        x = (2 * torch.arange(COLUMNS * FINER, device=device) + 1) / (COLUMNS * FINER) - 1
+        grid = torch.stack([x.expand_as(y), y], dim=3)
+        levels = functional.grid_sample(self.wide[which].float(), grid, align_corners=False)
+        return levels, self.wide_offset[which] - off[:, ::FINER] / STEP
+
+    def _pasted(self, levels: Any, rows: Any) -> tuple[Any, Any]:
+        """Hide a stretch behind a stretch of another strip, as a caliper, a spoke or a hand does."""
+        count, device = len(levels), levels.device
+        which = torch.randint(len(self.narrow), (count,), device=device)
+        along = torch.arange(COLUMNS, device=device)
+        first = torch.randint(COLUMNS, (count, 1), device=device)
+        length = torch.randint(*LENGTHS, (count, 1), device=device)
+        length[torch.rand(count, 1, device=device) > PASTED] = 0
+        hidden = ((along - first) % COLUMNS) < length
+        other = self.narrow[which].float()
+        # What hides a rim shows none: it is taken from inside or outside of the other's, upside down as often as not.
+        other = other.roll(ROWS // 3, 2).flip(2)
+        rows = torch.where(hidden, torch.nan, rows)
+        return torch.where(hidden.repeat_interleave(FINER, dim=1)[:, None, None], other, levels), rows
+
+
+def _normal(count: int, device: Any) -> Any:
+    return torch.randn(count, 1, device=device)
+
+
+def _changed(levels: Any) -> Any:
+    """Change colours and contrast, blur as a coarse photo is, and add noise: (N, 3, R, C)."""
+    count, device, size = len(levels), levels.device, levels.shape[2:]
+    curve = torch.exp(0.25 * torch.randn(count, 1, 1, 1, device=device))
+    gain = torch.exp(0.08 * torch.randn(count, 3, 1, 1, device=device))
+    levels = 255 * (levels.clamp(0, 255) / 255) ** curve * gain
+    part = count // 4
+    order = torch.randperm(count, device=device)
+    finer = 1.0 / (1.2 + 2.0 * float(torch.rand(1)))
+    coarse = functional.interpolate(levels[order[:part]], scale_factor=finer, mode="area")
+    levels = torch.cat([functional.interpolate(coarse, size, mode="bilinear"), levels[order[part:]]])[order.argsort()]
+    noise = 12 * torch.rand(count, 1, 1, 1, device=device) ** 3
+    return levels + noise * torch.randn_like(levels)
+
+
+def made_ready(levels: Any) -> Any:
+    """Do what `vision.rim_look.made_ready` does."""
+    fine = levels.unflatten(3, (COLUMNS, FINER))
+    grain = (fine.mean(dim=1)[..., 0] - fine.mean(dim=1)[..., 1]).abs()
+    colours = fine.mean(dim=4)
+    colours = colours - colours.mean(dim=(1, 2, 3), keepdim=True)
+    spread = colours.flatten(1).std(dim=1, unbiased=False).clamp(min=LEAST_SPREAD)
+    return torch.cat([colours, grain[:, None]], dim=1) / spread[:, None, None, None]
+
+
+Layers = list[tuple[Any, Any, int]]
+
+
+def trained(data: Data, steps: int) -> Layers:
+    """Train a net: its layers' weights, biases and spreads."""
+    shapes = [(CHANNELS, 4, 5, 1), *((CHANNELS, CHANNELS, 3, spread) for spread in SPREADS), (2, CHANNELS, 1, 1)]
+    layers: Layers = []
+    for out, into, size, spread in shapes:
+        weights = torch.randn(out, into, size, size, device=data.wide.device) * np.sqrt(1.5 / (into * size**2))
+        layers.append((weights.requires_grad_(), torch.zeros(out, device=data.wide.device).requires_grad_(), spread))
+    weights = [part for layer in layers for part in layer[:2]]
+    optimizer = torch.optim.AdamW(weights, weight_decay=DECAY)
+    pace = torch.optim.lr_scheduler.OneCycleLR(optimizer, FASTEST, total_steps=steps, pct_start=0.1)
+    for step in range(steps):
+        shown, rows = data.batch(BATCH)
+        loss = _loss(log_shares(layers, shown), rows)
+        optimizer.zero_grad()
+        loss.backward()
+        torch.nn.utils.clip_grad_norm_(weights, 1.0)
+        optimizer.step()
+        pace.step()
+        if step % 500 == 0:
+            print(step, f"{loss.item():.4f}", flush=True)
+    return layers
+
+
+def log_shares(layers: Layers, shown: Any) -> Any:
+    """Do what `vision.rim_look.Net` does: logarithms of probabilities (N, ROWS + 1, COLUMNS)."""
+    image = functional.relu(_over(layers[0], shown))
+    for layer in layers[1:-1]:
+        image = image + functional.relu(_over(layer, image))
+    last = _over(layers[-1], image)
+    scores = torch.cat([last[:, 0], last[:, 1].mean(dim=1, keepdim=True)], dim=1)
+    return functional.log_softmax(scores, dim=1)
+
+
+def _over(layer: tuple[Any, Any, int], image: Any) -> Any:
+    weights, bias, spread = layer
+    pad = spread * (weights.shape[-1] // 2)
+    wide = functional.pad(functional.pad(image, (pad, pad, 0, 0), mode="circular"), (0, 0, pad, pad))
+    return functional.conv2d(wide, weights, bias, dilation=spread)
+
+
+def _loss(log_share: Any, rows: Any) -> Any:
+    """Mean surprise at the rim's rows, between two of which it may run."""
+    shows = (rows >= 0) & (rows <= ROWS - 1)
+    row = torch.where(shows, rows, 0.0).clamp(0, ROWS - 1.001)
+    below = row.long()
+    part = (row - below).float()
+    at = torch.gather(log_share, 1, below[:, None])[:, 0] * (1 - part)
+    at = at + torch.gather(log_share, 1, below[:, None] + 1)[:, 0] * part
+    return -torch.where(shows, at, log_share[:, -1]).mean()
+
+
+@torch.no_grad()
+def surprise(layers: Layers, data: Data) -> float:
+    """Return the mean surprise at 100 batches."""
+    return float(np.mean([_loss(log_shares(layers, shown), rows).item() for shown, rows in map(data.batch, [64] * 100)]))
+
+
+def _plain(weights: Any, bias: Any, spread: int) -> dict[str, Any]:
+    rounded = [np.round(part.detach().cpu().double().numpy(), 3).tolist() for part in (weights, bias)]
+    return {"weights": rounded[0], "bias": rounded[1], "spread": spread}
+
+
+if __name__ == "__main__":
+    main()
