@@ -30,7 +30,8 @@ STEP = 2 * REACH / ROWS
 FINER = 2
 # An ellipse beside another one departs from it by waves up to this order; rows within which a line is drawn to the rim,
 # narrowing.
-ORDERS, WIDTHS = 2, (12.0, 6.0, 3.0, 2.0, 2.0)
+ORDERS, WIDTHS, LEAST_WEIGHT = 2, (12.0, 6.0, 3.0, 2.0, 2.0), 1e-4
+HALVES = 6
 # Looks at most, until the line departs by no more than this from the ellipse it was seen along, over its radius; from
 # which evidence on a circle is the rim.
 MOST_LOOKS, SETTLED, SURE_EVIDENCE = 3, 0.004, 2.5
@@ -67,16 +68,24 @@ class RimLook:
         return np.asarray(1 - np.exp(self.log_share[-1]), np.float64)
 
     def line_px(self) -> FloatArray:
-        """Return how far outward the likeliest ellipse runs, (COLUMNS,)."""
+        """Return how far outward the likeliest ellipse runs, (COLUMNS,).
+
+        It is drawn to the rim from all round and from each half: what stands before a rim may look like another one.
+        """
         share = np.exp(self.log_share[:-1].astype(np.float64))
+        lines = [self._drawn(share, begun) for begun in _halves()]
+        return max(lines, key=lambda line: float(self.of(line).mean()))
+
+    def _drawn(self, share: FloatArray, begun: FloatArray) -> FloatArray:
         row = np.arange(ROWS)[:, None] - (ROWS - 1) / 2
-        line, weight = (row * share).sum(axis=0) / np.maximum(share.sum(axis=0), 1e-9), share.sum(axis=0)
+        weight = share.sum(axis=0) * begun
+        line = (row * share).sum(axis=0) / np.maximum(share.sum(axis=0), 1e-9)
         for width in WIDTHS:
-            line = _waved(line, weight + 1e-4)
+            line = _waved(line, weight + LEAST_WEIGHT)
             near = share * np.exp(-0.5 * ((row - line) / width) ** 2)
             weight = near.sum(axis=0)
             line = (row * near).sum(axis=0) / np.maximum(weight, 1e-9)
-        return _waved(line, weight + 1e-4) * STEP * self.radius_px
+        return _waved(line, weight + LEAST_WEIGHT) * STEP * self.radius_px
 
 
 @dataclass(frozen=True, eq=False)
@@ -199,6 +208,12 @@ def made_ready(levels: Image) -> Map:
     colours -= colours.mean()
     spread = max(LEAST_SPREAD, float(colours.std()))
     return np.concatenate([colours.transpose(2, 0, 1), grain[None]]) / np.float32(spread)
+
+
+def _halves() -> list[FloatArray]:
+    """Return 1 for the columns that a line is begun with, (COLUMNS,): all, then half of them from several on."""
+    from_here = [(np.arange(COLUMNS) - COLUMNS * half // HALVES) % COLUMNS for half in range(HALVES)]
+    return [np.ones(COLUMNS), *((away < COLUMNS // 2).astype(np.float64) for away in from_here)]
 
 
 def _waved(line: FloatArray, weight: FloatArray) -> FloatArray:
