@@ -10,7 +10,7 @@ from vision.ellipse import Ellipse
 from vision.figure import EdgeSamples
 from vision.lines import find_lines
 from vision.measurement import FloatArray
-from vision.rim_look import look_at_rim, rim_beside
+from vision.outline_look import shipped_net
 
 ROUGH_ANGLES, ANGLES = 360, 720
 # Smoothing along the rim, in degrees.
@@ -36,7 +36,7 @@ class Rim:
     support : float
         Share of the whole circle with a rim edge near it.
     evidence : float
-        How surely it is a rim, as `rim_look.rim_beside` tells.
+        How surely it is a rim, as `OutlineNet.ellipse_beside` tells.
     in_frame : float
         Share of the circle inside the photo.
     noise : float
@@ -70,7 +70,7 @@ def trace_rim(photo: Image, start: Ellipse) -> Rim | None:
     Rim or None
         None where there is nothing like one.
     """
-    ellipse, evidence = rim_beside(photo, start)
+    ellipse, evidence = shipped_net("rim").ellipse_beside(photo, start)
     if not np.isfinite(evidence):
         return None
     wide = _band(photo, ellipse, ROUGH_ANGLES, WIDE_SHARE)
@@ -112,8 +112,9 @@ def follow_rim(photo: Image, curve: Curve, radius_px: float, is_outline: BoolArr
     """
     band, coarse = (Band.along(photo, curve, look.reach_px, smooth=smooth) for smooth in (FINE, COARSE))
     lines = find_lines(coarse, min(look.noise, coarse.noise), look.wave_px, is_outline)
-    seen = look_at_rim(photo, curve, radius_px)
-    rim_px = max((line.offset_px for line in lines), key=lambda line: float(seen.of(line).mean()), default=np.zeros(len(is_outline)))
+    seen = shipped_net("rim").look(photo, curve, radius_px)
+    offsets_px = [line.offset_px for line in lines] or [np.zeros(len(is_outline))]
+    rim_px = max(offsets_px, key=lambda offset_px: float(seen.of(offset_px).mean()))
     return _on_line(band, look.noise, rim_px, RIM_PX)[0]
 
 

@@ -11,17 +11,17 @@ from vision.ellipse import Ellipse
 from vision.figure import Sighting
 from vision.lines import find_lines
 from vision.rim import Rim, trace_rim
-from vision.rim_look import SURE_EVIDENCE
 from vision.sketch import sketched_ellipses
 
 LEAST_SHARE = 0.07
-TRIED = 6
+# Families that are tried, and the evidence from which a rim is taken for one without a look at the next.
+TRIED, SURE_EVIDENCE = 6, 2.5
 # Diameters of car rotors, and their spread as a share: a prior for telling circles apart, nothing more.
 USUAL_DIAMETER_MM, USUAL_SPREAD = 320.0, 0.16
 # Where a thing on the friction ring lies, as a share of the rim's radius.
 RING_SHARE, RING_SPREAD, OFF_RING_WEIGHT = 0.8, 0.12, 0.002
 MOST_INNER = 4
-MOST_OFF_CENTRE, SAME, BESIDE = 0.35, 0.012, 0.06
+MOST_OFF_CENTRE, SAME = 0.35, 0.012
 # The rim is looked for around this many circles, this many times as large and so far about it.
 GROWN, OUTWARD, OUTWARD_REACH, OUTWARD_WAVES = 3, 1.75, 0.32, 0.12
 OUTWARD_ANGLES, OUTWARD_SMOOTH, OUTWARD_SUPPORT, OUTWARD_TRIED = 360, 5.0, 0.35, 2
@@ -63,7 +63,7 @@ def find_rotor(photo: Image, grey: Image, on_face: Sequence[Sighting] = ()) -> l
             found.append(replace(rim, rating=rating))
             if rim.evidence > SURE_EVIDENCE:
                 break
-    return [_among(rim, found) for rim in _distinct(sorted(found, key=lambda rim: -rim.rating))]
+    return _distinct(sorted(found, key=lambda rim: -rim.rating))
 
 
 def _with_larger(photo: Image, ranked: Sequence[Family]) -> Iterator[Family]:
@@ -71,12 +71,6 @@ def _with_larger(photo: Image, ranked: Sequence[Family]) -> Iterator[Family]:
     yield from ranked
     for family in ranked[:GROWN]:
         yield from (Family(rim, family.inner_count + 1) for rim in _outer_rims(photo, family.outer))
-
-
-def _among(rim: Rim, found: Sequence[Rim]) -> Rim:
-    """Take for ground what the circles just outside a rim have outside them: beside a lip's inner edge lies the lip."""
-    around = [other.noise for other in found if _is_beside(other.ellipse, rim.ellipse)]
-    return replace(rim, noise=min([rim.noise, *around]))
 
 
 def _distinct(rims: list[Rim]) -> list[Rim]:
@@ -129,12 +123,6 @@ def _same_ring(one: Ellipse, other: Ellipse) -> bool:
     """Whether two ellipses are so near each other that following either leads to the same rim."""
     away = float(np.linalg.norm(one.centre_px - other.centre_px))
     return away < SAME * other.radius_px and abs(one.radius_px / other.radius_px - 1) < SAME
-
-
-def _is_beside(outer: Ellipse, ellipse: Ellipse) -> bool:
-    """Whether a circle runs just outside another."""
-    away = float(np.linalg.norm(outer.centre_px - ellipse.centre_px))
-    return away < BESIDE * ellipse.radius_px and 1.0 < outer.radius_px / ellipse.radius_px < 1.0 + BESIDE
 
 
 def _inside(ellipse: Ellipse, outer: Ellipse) -> bool:

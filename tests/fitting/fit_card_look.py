@@ -29,7 +29,7 @@ from vision import read_photo
 from vision.edges import Image
 from vision.measurement import FloatArray
 from vision.references.card_look import LOOKED_AT, TABLE, laid_flat, normalised
-from vision.references.lying import corners_mm
+from vision.references.search import corners_mm
 from vision.references.parse import CARD, parse_kind
 from vision.references.search import Guess, Search, other_planes
 from vision.references.sides import to_pixels

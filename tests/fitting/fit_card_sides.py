@@ -24,7 +24,7 @@ from vision.references import lying
 from vision.references.card import find_cards
 from vision.references.card_sides import TABLE, Side, followed_sides
 from vision.references.floor import Floor
-from vision.references.lying import corners_mm
+from vision.references.search import corners_mm
 from vision.references.parse import CARD
 from vision.references.sides import to_pixels
 from vision.start import NOMINAL_RADIUS_MM, lenses, plain_camera, poses_of

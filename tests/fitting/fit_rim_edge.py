@@ -7,10 +7,13 @@ the photos left out in turn.
 import argparse
 import json
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 
 import vision
@@ -38,15 +41,21 @@ class Example:
     gap_mm: float
 
 
-def examples(folder: Path) -> Iterator[Example]:
+def examples(folder: Path, jobs: int) -> list[Example]:
     """Follow the rims of a set's faces; scales are those of the truth."""
-    for row in json.loads((folder / "truth.json").read_text(encoding="utf-8")):
-        if row["group"] in ("face-on", "on-car") and row["expect"] == "measured":
-            yield from followed(folder, row)
+    rows = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
+    faces = [row for row in rows if row["group"] in ("face-on", "on-car") and row["expect"] == "measured"]
+    with ProcessPoolExecutor(jobs) as pool:
+        return [one for part in pool.map(partial(followed, folder), faces, chunksize=8) for one in part]
 
 
-def followed(folder: Path, row: dict[str, Any]) -> Iterator[Example]:
+def followed(folder: Path, row: dict[str, Any]) -> list[Example]:
     """Follow one face's rim in a scene of the truth's scale."""
+    return list(_followed(folder, row))
+
+
+def _followed(folder: Path, row: dict[str, Any]) -> Iterator[Example]:
+    cv2.setNumThreads(1)
     photo = read_photo(folder / row["file"])
     tags = find_tags(photo.grey, TAG) if row["reference"]["kind"] == "tag" else []
     rims = find_rotor(photo.bgr, photo.grey, tags)
@@ -73,8 +82,9 @@ def main() -> None:
     """Fit, write the table beside `vision.rim_edge`, and print the errors of photos left out."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("fitting", type=Path)
+    parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
-    every = [example for example in examples(args.fitting) if abs(example.gap_mm) < MOST_MM]
+    every = [example for example in examples(args.fitting, args.jobs) if abs(example.gap_mm) < MOST_MM]
     plain: dict[str, Any] = {}
     for part in ("bright_rim", "dark_rim"):
         own = [example for example in every if example.part == part]

@@ -13,7 +13,7 @@ from vision.measurement import FloatArray
 from vision.photo import read_photo
 from vision.references.coin import Spot, edges_at
 from vision.references.floor import Floor
-from vision.references.lying import corners_mm
+from vision.references.search import corners_mm
 from vision.references.outline import outline_feet, refine_outline
 from vision.references.parse import CARD, COINS, SHEETS, TAG
 from vision.references.tag import find_tags, tag_cells

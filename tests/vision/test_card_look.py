@@ -10,7 +10,7 @@ import pytest
 from vision import read_photo
 from vision.measurement import FloatArray
 from vision.references.card_look import HEIGHT_MM, TABLE, WIDTH_MM, laid_flat, likeness
-from vision.references.lying import corners_mm
+from vision.references.search import corners_mm
 from vision.references.parse import CARD
 
 CHECKING = Path(__file__).parents[2] / "sample_images_synthetic" / "checking"

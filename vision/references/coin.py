@@ -1,8 +1,8 @@
 """A coin of a named kind, told from the other circles on and round a rotor.
 
 Its upper edge is one of many: the raised rim's inside, a core of another metal, the foot of its wall and its shadow
-run beside it. All that is struck into it is concentric, wall and shadow are not; so the middle is where most edges fall
-into few rings, and which of them is the edge is told by the others (`coin_look`).
+run beside it. Edges vote for circles; which of them are coins, and where the coin's edge runs, tells a net that sees
+all the edges together.
 """
 
 from collections.abc import Sequence
@@ -13,19 +13,10 @@ import numpy as np
 import numpy.typing as npt
 
 from vision.edges import Image
+from vision.ellipse import Ellipse
 from vision.figure import Figure, Sighting
 from vision.measurement import FloatArray
-from vision.references.circles import (
-    LOG_RATIOS,
-    RAYS,
-    Profiles,
-    Round,
-    RoundEdge,
-    find_rings,
-    fit_round,
-    read_profiles,
-)
-from vision.references.coin_look import coin_look
+from vision.outline_look import MOST_LOOKS, shipped_net
 from vision.references.floor import TILTS, Floor
 from vision.references.parse import Lies, Reference
 from vision.references.pieces import Contrast
@@ -44,22 +35,17 @@ CANDIDATES = 20
 LEAST_VOTES = 0.35
 # Slopes of edges that vote; the fainter ones where those show nothing.
 SLOPES = ((60.0, 140.0), (20.0, 50.0))
-# A circle is looked at again from its own middle and at its own size.
-PASSES = 3
-# Sizes nearer to each other are one circle; how much likelier one must be for the other to be left out; how many
-# circles are looked at closely.
-APART, RIVAL_ODDS, MEASURED = 0.04, 3.0, 4
-# How near, in radii, two circles are rivals for one coin; odds from which, and what share of their difference, count.
-BESIDE, LEAST_RIVAL, RIVAL_SHARE = 0.2, 0.1, 0.5
-# What an edge of mixed light leaves open of the radius, and of each of its points.
-RADIUS_STD_PX, EDGE_STD_PX = 0.1, 0.2
-ALIKE = 0.12
-LEAST_RAYS, LEAST_SUPPORT = 0.4, 0.3
-# What looks less like a coin is none: of 50 coins of the ``fitting`` set one looks so, of 23 photos without one 20.
-LEAST_SCORE = 0.015
-# Coins' edges are rounded by one to two tenths of a millimetre: of a bright coin the flat's end is seen, of a dark one
-# rather where the ground begins. How far inside the published size these lie, read off 31 coins of the ``fitting`` set.
-BRIGHT_ENDS_MM, DARK_ENDS_MM, ENDS_STD_MM = 0.12, 0.04, 0.07
+# Circles nearer to each other are one, in place and size, over the radius; looks at each, how many are looked at more
+# often, and measured.
+APART, FIRST_LOOKS, FOLLOWED, MEASURED = 0.04, 2, 6, 4
+# What the net's evidence counts for, and where it leaves open whether there is a coin.
+WEIGHT, EVEN_EVIDENCE = 3.0, 2.2
+# What looks less like a coin is none.
+LEAST_SCORE = 0.05
+# How well the net tells a coin's size, as a share and in pixels, and its edge's place: of 32 coins that it doesn't know
+# the sizes are off by 0.5 % (root mean square), by 1.5 % where the coin is 22 pixels wide.
+SIZE_STD, SIZE_STD_PX, EDGE_STD_PX = 0.004, 0.12, 0.5
+POINTS = 64
 
 
 @dataclass(frozen=True)
@@ -74,15 +60,26 @@ class Spot:
     @property
     def outline_px(self) -> FloatArray:
         """Points round it in the photo."""
-        return to_pixels(self.floor.homography, self.xy_mm + self.radius_mm * _around(36))
+        return to_pixels(self.floor.homography, self.xy_mm + self.radius_mm * _around(POINTS))
 
-    def on(self, floor: Floor) -> "Spot":
-        """Carry it to another plane."""
-        if floor is self.floor:
-            return self
-        there = floor.to_plane(self.outline_px)
+
+@dataclass(frozen=True)
+class Coin:
+    """A coin's upper edge in the photo, and the natural logarithm of the odds that it is one."""
+
+    ellipse: Ellipse
+    rating: float
+
+    def on(self, floor: Floor) -> tuple[FloatArray, float, float]:
+        """Return its middle (2,) and radius on a plane, nominal mm, and how far from round it is there, a share."""
+        there = floor.to_plane(self.ellipse.points(POINTS)[0])
         middle = there.mean(axis=0)
-        return Spot(floor, middle, float(np.hypot(*(there - middle).T).mean()), self.rating)
+        away = np.hypot(*(there - middle).T)
+        return middle, float(away.mean()), float(away.std() / away.mean())
+
+    def roundest_on(self, floors: Sequence[Floor]) -> Floor:
+        """Choose the plane on which it is roundest."""
+        return min(floors, key=lambda floor: self.on(floor)[2])
 
 
 def find_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, *, lies: Lies) -> list[Sighting]:
@@ -103,13 +100,18 @@ def find_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, *, lie
     """
     limits = limits_mm(floors[0], reference)
     spots = [spot for floor in floors[:TILTS] for spot in find_spots(bgr, floor, limits, lies=lies)]
-    seen = [c for spot in spots for floor in floors for c in _settled(bgr, spot.on(floor), reference)]
-    likely = _unlike(_distinct(seen))[:MEASURED]
-    measured = [
-        _measure(bgr, _roundest(bgr, coin, floors), reference, (_likeness(coin, likely[0]), rivals_std(coin, likely)))
-        for coin in likely
-    ]
-    return [sighting for sighting in measured if sighting is not None and sighting.score > LEAST_SCORE]
+    circles = _distinct([Coin(Ellipse.through(spot.outline_px), spot.rating) for spot in spots])
+    near = _distinct([coin_beside(bgr, coin.ellipse, FIRST_LOOKS) for coin in circles])[:FOLLOWED]
+    seen = [coin_beside(bgr, coin.ellipse) for coin in near]
+    likely = _distinct([_of_usual_size(coin, floors, reference) for coin in seen])[:MEASURED]
+    sightings = [_sighting(coin, floors, reference, _likeness(coin, likely)) for coin in likely]
+    return [sighting for sighting in sightings if sighting.score > LEAST_SCORE]
+
+
+def coin_beside(bgr: Image, circle: Ellipse, looks: int = MOST_LOOKS) -> Coin:
+    """Find a coin's upper edge beside a circle, within a third of its radius."""
+    ellipse, evidence = shipped_net("coin").ellipse_beside(bgr, circle, looks)
+    return Coin(ellipse, WEIGHT * (evidence - EVEN_EVIDENCE))
 
 
 def limits_mm(floor: Floor, reference: Reference) -> tuple[float, float]:
@@ -118,72 +120,31 @@ def limits_mm(floor: Floor, reference: Reference) -> tuple[float, float]:
     return SLACK[0] * nominal / most, SLACK[1] * nominal / least
 
 
-def usual_odds(radius_mm: FloatArray, floor: Floor, reference: Reference) -> FloatArray:
-    """Return the logarithms of odds that speak against coins beside which the rotor would have an odd size."""
+def _of_usual_size(coin: Coin, floors: Sequence[Floor], reference: Reference) -> Coin:
+    """Rate a coin lower beside which the rotor would have an odd size, and one beside which it can't be."""
+    floor = coin.roundest_on(floors)
+    least_mm, most_mm = limits_mm(floor, reference)
+    _, radius_mm, _ = coin.on(floor)
+    if not least_mm < radius_mm < most_mm:
+        return replace(coin, rating=-np.inf)
     usual_mm = reference.size_mm[0] * floor.rim_radius_mm / USUAL_DIAMETER_MM
-    odds: FloatArray = -0.5 * (np.log(radius_mm / usual_mm) / USUAL_SPREAD) ** 2
-    return odds
+    return replace(coin, rating=coin.rating - 0.5 * float(np.log(radius_mm / usual_mm) / USUAL_SPREAD) ** 2)
 
 
-def _settled(bgr: Image, spot: Spot, reference: Reference) -> list[Spot]:
-    """Find the coin's middle and edge about a spot; the next likeliest edge as well."""
-    for _ in range(PASSES):
-        rated = edges_at(bgr, spot, reference)
-        if not rated:
-            return []
-        spot = rated[0]
-    return rated[:2] if len(rated) > 1 and rated[1].rating > spot.rating - RIVAL_ODDS else [spot]
-
-
-def edges_at(bgr: Image, spot: Spot, reference: Reference) -> list[Spot]:
-    """Return the coin's likely edges about the middles near a spot, likeliest first."""
-    least_mm, most_mm = limits_mm(spot.floor, reference)
-    radius_mm = spot.radius_mm * np.exp(LOG_RATIOS)
-    usual = usual_odds(radius_mm, spot.floor, reference)
-    usual = np.where((radius_mm > least_mm) & (radius_mm < most_mm), usual, -np.inf)
-    found = []
-    for rings in find_rings(read_profiles(bgr, spot.floor, spot.xy_mm, spot.radius_mm)):
-        odds = coin_look().odds(rings) + usual
-        best = int(odds.argmax())
-        other = int(np.where(np.abs(LOG_RATIOS - LOG_RATIOS[best]) > APART, odds, -np.inf).argmax())
-        middle = spot.xy_mm + rings.shift_mm
-        found += [Spot(spot.floor, middle, float(radius_mm[i]), float(odds[i])) for i in (best, other)]
-    return sorted((s for s in found if np.isfinite(s.rating)), key=lambda s: s.rating, reverse=True)
-
-
-def _distinct(spots: Sequence[Spot]) -> list[Spot]:
+def _distinct(coins: Sequence[Coin]) -> list[Coin]:
     """Return different circles, likeliest first: planes of all tilts and lenses show the same ones."""
-    kept: list[Spot] = []
-    for spot in sorted(spots, key=lambda spot: spot.rating, reverse=True):
-        if not any(_is_same(spot, other) for other in kept):
-            kept.append(spot)
+    kept: list[Coin] = []
+    for coin in sorted(coins, key=lambda coin: coin.rating, reverse=True):
+        if np.isfinite(coin.rating) and not any(_is_same(coin.ellipse, other.ellipse) for other in kept):
+            kept.append(coin)
     return kept
 
 
-def _is_same(one: Spot, other: Spot) -> bool:
+def _is_same(one: Ellipse, other: Ellipse) -> bool:
     """Whether two circles of the photo have about the same place and size."""
-    away, share = _gap(one, other)
-    return away < APART and abs(np.log(share)) < APART
-
-
-def _gap(one: Spot, other: Spot) -> tuple[float, float]:
-    """Return how far apart two circles are in the photo, in radii, and how many times larger the first is."""
-    here, there = one.outline_px, other.outline_px
-    sizes = [float(np.sqrt(np.linalg.norm(o - o.mean(axis=0), axis=1).prod() ** (2 / len(o)))) for o in (here, there)]
-    return float(np.linalg.norm(here.mean(axis=0) - there.mean(axis=0))) / sizes[1], sizes[0] / sizes[1]
-
-
-def _unlike(spots: Sequence[Spot]) -> list[Spot]:
-    """Rate circles that come in numbers lower: bolts, holes and dimples repeat, a coin doesn't."""
-    rated = []
-    for spot in spots:
-        places: list[Spot] = []
-        for other in spots:
-            near = abs(np.log(other.radius_mm / spot.radius_mm)) < ALIKE
-            if near and all(_gap(other, place)[0] > 1.0 for place in [spot, *places]):
-                places.append(other)
-        rated.append(replace(spot, rating=spot.rating - float(np.log1p(len(places)))))
-    return sorted(rated, key=lambda spot: spot.rating, reverse=True)
+    away = float(np.linalg.norm(one.centre_px - other.centre_px))
+    grown = float(np.log(one.half_axes_px.prod() / other.half_axes_px.prod())) / 2
+    return away < APART * other.radius_px and abs(grown) < APART
 
 
 def find_spots(bgr: Image, floor: Floor, limits: tuple[float, float], *, lies: Lies) -> list[Spot]:
@@ -270,67 +231,23 @@ def _apart(spots: Sequence[Spot]) -> list[Spot]:
     return kept
 
 
-def _roundest(bgr: Image, coin: Spot, floors: Sequence[Floor]) -> Spot:
-    """Return a coin on that plane, of its tilt and any lens, on which most of its edge lies on one circle."""
-
-    def support(spot: Spot) -> float:
-        fitted = _fitted(bgr, spot)[1]
-        return 0.0 if fitted is None else fitted[0].support
-
-    tilt = next(number for number, floor in enumerate(floors) if floor is coin.floor) % TILTS
-    return max((coin.on(floor) for floor in [coin.floor, *floors[tilt::TILTS]]), key=support)
-
-
-def _fitted(bgr: Image, coin: Spot) -> tuple[Profiles, tuple[Round, RoundEdge] | None]:
-    """Fit the edge of a coin whose middle and size are known to some hundredths."""
-    read = read_profiles(bgr, coin.floor, coin.xy_mm, coin.radius_mm)
-    return read, fit_round(read, Round(np.zeros(2), 0.0, 0.0))
+def _sighting(coin: Coin, floors: Sequence[Floor], reference: Reference, likeness: float) -> Sighting:
+    """Return a coin as the scene's fit wants it, on the plane on which it is roundest."""
+    floor = coin.roundest_on(floors)
+    (x, y), radius_mm, _ = coin.on(floor)
+    scale = radius_mm / (reference.size_mm[0] / 2)
+    pose = floor.homography @ np.array([[scale, 0, x], [0, scale, y], [0, 0, 1.0]])
+    xy_px = coin.ellipse.points(POINTS)[0]
+    figure = coin_figure(reference, float(np.hypot(SIZE_STD, SIZE_STD_PX / coin.ellipse.radius_px)))
+    # Light and shadow have had their say in the net: no bloom is told by what it sees.
+    samples = edge_samples(xy_px, np.zeros(POINTS), np.full(POINTS, EDGE_STD_PX), np.zeros(POINTS, np.intp))
+    return Sighting(figure, samples, xy_px, pose, likeness)
 
 
-def _measure(bgr: Image, coin: Spot, reference: Reference, belief: tuple[float, float]) -> Sighting | None:
-    """Return a coin as the scene's fit wants it; None where too little of its edge shows."""
-    read, fitted = _fitted(bgr, coin)
-    if fitted is None:
-        return None
-    fine, edge = fitted
-    if fine.support < LEAST_SUPPORT or len(edge.xy_px) < LEAST_RAYS * RAYS:
-        return None
-    radius_mm = coin.radius_mm + fine.growth_mm
-    likeness, rivals_std = belief
-    doubts = rivals_std, ENDS_STD_MM / (reference.size_mm[0] / 2), RADIUS_STD_PX / (radius_mm * read.px_per_mm)
-    figure = coin_figure(reference, float(np.linalg.norm(doubts)))
-    pose = _pose(coin, fine, reference)
-    std_px = np.full(len(edge.xy_px), float(np.hypot(EDGE_STD_PX, fine.spread_px)))
-    ends_mm = np.where(edge.bright_inside > 0, BRIGHT_ENDS_MM, DARK_ENDS_MM)
-    middle_px = to_pixels(pose, np.zeros((1, 2)))
-    xy_px = middle_px + (1 + ends_mm / (reference.size_mm[0] / 2))[:, None] * (edge.xy_px - middle_px)
-    # What changes its bright side along a circle is light and shadow, and tells nothing of the bloom.
-    samples = edge_samples(xy_px, np.zeros(len(std_px)), std_px, np.zeros(len(std_px), np.intp))
-    return Sighting(figure, samples, to_pixels(pose, reference.size_mm[0] / 2 * _around(36)), pose, likeness)
-
-
-def rivals_std(coin: Spot, likely: Sequence[Spot]) -> float:
-    """Return what it leaves open of the size, as a share, that another circle about the middle may be the edge."""
-    doubts = [0.0]
-    for other in likely:
-        away, share = _gap(other, coin)
-        odds = float(np.exp(min(0.0, other.rating - coin.rating)))
-        if other is not coin and away < BESIDE and odds > LEAST_RIVAL:
-            doubts.append(abs(np.log(share)) * RIVAL_SHARE * odds**0.5)
-    return float(max(doubts))
-
-
-def _pose(coin: Spot, fine: Round, reference: Reference) -> FloatArray:
-    """Return the homography from the coin's own frame to pixels."""
-    scale = (coin.radius_mm + fine.growth_mm) / (reference.size_mm[0] / 2)
-    x, y = coin.xy_mm + fine.shift_mm
-    pose: FloatArray = coin.floor.homography @ np.array([[scale, 0, x], [0, scale, y], [0, 0, 1.0]])
-    return pose
-
-
-def _likeness(coin: Spot, best: Spot) -> float:
-    """Rate a coin 0 to 1 by its rings, beside the likeliest circle of the photo."""
-    return float(np.exp(coin.rating - best.rating) / (1.0 + np.exp(coin_look().usual - best.rating)))
+def _likeness(coin: Coin, likely: Sequence[Coin]) -> float:
+    """Rate a coin 0 to 1, beside the other circles of the photo."""
+    odds = np.exp(np.clip([other.rating for other in likely], -30, 30))
+    return float(np.exp(np.clip(coin.rating, -30, 30)) / (1.0 + odds.sum()))
 
 
 def coin_figure(reference: Reference, seen_std: float = 0.0) -> Figure:

@@ -11,7 +11,7 @@ from vision.references.card_sides import at_upper_edge
 from vision.references.floor import Floor
 from vision.references.outline import outline_feet, refine_outline, settled
 from vision.references.parse import Reference
-from vision.references.search import Guess, find_guesses
+from vision.references.search import Guess, corners_mm, find_guesses
 from vision.references.sides import Stretch, fit_sides, to_pixels
 
 # Guesses that are measured at full size, and how much of its sides must be found again there: of a sheet's the more,
@@ -89,12 +89,6 @@ def _measure(bgr: Image, guess: Guess, reference: Reference, *, inside: bool, co
 def _feet_count(reference: Reference) -> int:
     """One foot to about every 1.5 mm of a card, every 3 mm of a sheet."""
     return int(np.clip(reference.size_mm[0] / 1.4, 40, 100))
-
-
-def corners_mm(width_mm: float, height_mm: float) -> FloatArray:
-    """Return a rectangle's corners (4, 2) so that its side ``i`` runs from corner ``i``: right, top, left, bottom."""
-    x, y = width_mm / 2, height_mm / 2
-    return np.array([[x, -y], [x, y], [-x, y], [-x, -y]])
 
 
 def _uncovered(stretch: Stretch, guess: Guess) -> Stretch:

@@ -43,6 +43,10 @@ class Guess:
         """From the figure's frame, mm, to pixels."""
         return self.floor.homography @ self.guesses.to_plane(self.number)
 
+    def corners_px(self, size_mm: tuple[float, float]) -> FloatArray:
+        """Return the corners (4, 2) of a figure of this size."""
+        return to_pixels(self.homography, corners_mm(*size_mm))
+
 
 @dataclass(frozen=True)
 class Search:
@@ -114,6 +118,12 @@ class Search:
         paper = self.small if self.is_sheet else None
         best = judge(guesses, self.shape, self.contrast, self._reduced(floor), paper=paper)
         return [Guess(floor, best, n, float(score)) for n, score in enumerate(best.score) if score >= least]
+
+
+def corners_mm(width_mm: float, height_mm: float) -> FloatArray:
+    """Return a rectangle's corners (4, 2) so that its side ``i`` runs from corner ``i``: right, top, left, bottom."""
+    x, y = width_mm / 2, height_mm / 2
+    return np.array([[x, -y], [x, y], [-x, y], [-x, -y]])
 
 
 def find_guesses(bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside: bool) -> list[Guess]:

@@ -1,8 +1,8 @@
-"""Where a rotor's rim runs beside a circle that is taken for it: a small convolutional net looks at the photo there.
+"""Where an outline runs beside the curve that is taken for it: a small convolutional net looks at the photo there.
 
-A worn face has many circles near its rim: the end of the pads' sweep, the rusty lip's edge, the chamfer, the wall's
-far edge and its shadow; before it stand calipers and spokes. One edge looks much like another, but together, in
-colour and all round, they tell which is which.
+A worn rotor has many circles near its rim: the end of the pads' sweep, the rusty lip's edge, the chamfer, the wall's
+far edge and its shadow; before it stand calipers and spokes. Coins and cards have edges of their own beside the one
+that counts. One edge looks much like another, but together, in colour and all round, they tell which is which.
 """
 
 import json
@@ -22,55 +22,47 @@ from vision.layer import Layer, above_zero
 from vision.measurement import FloatArray
 from vision.ring import Map
 
-TABLE = "rim_look_table.json"
-# How far the net sees to either side, over the circle's radius; rows from the inside outward, and columns all round.
-REACH, ROWS, COLUMNS = 0.14, 80, 128
-STEP = 2 * REACH / ROWS
-# Columns of the photo in one of the net's: their mean, and how unlike they are.
-FINER = 2
-# An ellipse beside another one departs from it by waves up to this order; rows within which a line is drawn to the rim,
-# narrowing.
+# Rows from the inside outward, and columns all round; columns of the photo in one of the net's: it is shown their
+# mean, and how unlike they are.
+ROWS, COLUMNS, FINER = 80, 128, 2
+# An ellipse beside another one departs from it by waves up to this order; rows within which a line is drawn to the
+# outline, narrowing.
 ORDERS, WIDTHS, LEAST_WEIGHT = 2, (12.0, 6.0, 3.0, 2.0, 2.0), 1e-4
 HALVES = 6
-# Looks at most, until the line departs by no more than this from the ellipse it was seen along, over its radius; from
-# which evidence on a circle is the rim.
-MOST_LOOKS, SETTLED, SURE_EVIDENCE = 3, 0.004, 2.5
+# Looks at most, until the line departs by no more than this many rows from the ellipse it was seen along.
+MOST_LOOKS, SETTLED = 3, 1.2
 # Least spread of a strip's levels that is taken for 1.
 LEAST_SPREAD = 4.0
 
 
 @dataclass(frozen=True, eq=False)
-class RimLook:
-    """What the net says of a circle.
+class Look:
+    """What a net says of a curve.
 
     Attributes
     ----------
     log_share : (ROWS + 1, COLUMNS) ndarray of float32
-        Logarithm of the probability that the rim runs through a row, in the last row that it shows nowhere there.
-    radius_px : float
+        Logarithm of the probability that the outline runs through a row, in the last row that it shows nowhere there.
+    step_px : float
+        Distance of two rows.
     """
 
     log_share: Map
-    radius_px: float
+    step_px: float
 
     def of(self, offset_px: FloatArray) -> FloatArray:
-        """Return the logarithm of how much likelier than even the rim runs so far outward, (A,), of an offset (A,)."""
-        row = np.clip(offset_px / (STEP * self.radius_px) + (ROWS - 1) / 2, 0, ROWS - 1.001)
+        """Return the logarithm of how much likelier than even it runs so far outward, (A,), of an offset (A,)."""
+        row = np.clip(offset_px / self.step_px + (ROWS - 1) / 2, 0, ROWS - 1.001)
         column = np.arange(len(row)) * COLUMNS // len(row)
         below = row.astype(int)
         part = row - below
         share = (1 - part) * np.exp(self.log_share[below, column]) + part * np.exp(self.log_share[below + 1, column])
         return np.asarray(np.log(np.maximum(share * ROWS, 1e-4)), np.float64)
 
-    @property
-    def shown(self) -> FloatArray:
-        """Probability that the rim shows, (COLUMNS,)."""
-        return np.asarray(1 - np.exp(self.log_share[-1]), np.float64)
-
     def line_px(self) -> FloatArray:
         """Return how far outward the likeliest ellipse runs, (COLUMNS,).
 
-        It is drawn to the rim from all round and from each half: what stands before a rim may look like another one.
+        It is drawn to the outline from all round and from each half: what stands before one may look like another.
         """
         share = np.exp(self.log_share[:-1].astype(np.float64))
         lines = [self._drawn(share, begun) for begun in _halves()]
@@ -85,97 +77,102 @@ class RimLook:
             near = share * np.exp(-0.5 * ((row - line) / width) ** 2)
             weight = near.sum(axis=0)
             line = (row * near).sum(axis=0) / np.maximum(weight, 1e-9)
-        return _waved(line, weight + LEAST_WEIGHT) * STEP * self.radius_px
+        return _waved(line, weight + LEAST_WEIGHT) * self.step_px
 
 
 @dataclass(frozen=True, eq=False)
-class Net:
-    """A first layer, layers that each add to what is there, and one that decides."""
+class OutlineNet:
+    """A first layer, layers that each add to what is there, and one that decides.
 
+    Attributes
+    ----------
+    reach : float
+        How far the net sees to either side, over the size of what is outlined.
+    """
+
+    reach: float
     first: Layer
     middle: tuple[Layer, ...]
     last: Layer
 
     @classmethod
-    def of(cls, plain: Mapping[str, Any]) -> "Net":
+    def of(cls, plain: Mapping[str, Any]) -> "OutlineNet":
         """Build the net from its JSON form."""
         layers = [
             Layer(np.array(part["weights"], np.float32), np.array(part["bias"], np.float32), 1, spread, is_round=True)
             for part in plain["layers"]
             for spread in [part["spread"]]
         ]
-        return cls(layers[0], tuple(layers[1:-1]), layers[-1])
+        return cls(plain["reach"], layers[0], tuple(layers[1:-1]), layers[-1])
 
-    def look(self, shown: Map) -> Map:
+    def look(self, photo: Image, curve: Curve, size_px: float) -> Look:
+        """Tell where the outline runs beside a curve.
+
+        Parameters
+        ----------
+        photo : (H, W, 3) ndarray of uint8
+        curve : pair of (A, 2) ndarray
+            Points at even steps round it, and outward normals, pixels.
+        size_px : float
+            Of a circle's picture the larger half axis.
+        """
+        step_px = 2 * self.reach * size_px / ROWS
+        return Look(self.log_shares(made_ready(strip(photo, curve, step_px))), step_px)
+
+    def log_shares(self, shown: Map) -> Map:
         """Return logarithms of probabilities, (ROWS + 1, COLUMNS), for a strip made ready (4, ROWS, COLUMNS)."""
         image = above_zero(self.first.over(shown))
         for layer in self.middle:
             image += above_zero(layer.over(image))
-        rim, nowhere = self.last.over(image)
-        scores = np.vstack([rim, nowhere.mean(axis=0)])
+        outline, nowhere = self.last.over(image)
+        scores = np.vstack([outline, nowhere.mean(axis=0)])
         scores -= scores.max(axis=0)
         return np.asarray(scores - np.log(np.exp(scores).sum(axis=0)), np.float32)
 
+    def ellipse_beside(self, photo: Image, start: Ellipse, looks: int = MOST_LOOKS) -> tuple[Ellipse, float]:
+        """Find the outline of something round beside an ellipse.
+
+        Parameters
+        ----------
+        photo : (H, W, 3) ndarray of uint8
+        start : Ellipse
+            Off by no more than the net sees.
+        looks : int
+            At most.
+
+        Returns
+        -------
+        ellipse : Ellipse
+        evidence : float
+            Mean over all directions of the logarithm of how much likelier than even the outline runs there.
+        """
+        ellipse, evidence = start, -np.inf
+        for _ in range(looks):
+            curve = ellipse.points(COLUMNS)
+            look = self.look(photo, curve, ellipse.radius_px)
+            line_px = look.line_px()
+            ellipse, before = Ellipse.through(curve[0] + line_px[:, None] * curve[1]), ellipse
+            evidence = float(look.of(line_px).mean())
+            if not self._is_beside(ellipse, before):
+                return before, -np.inf
+            if float(np.abs(line_px).max()) < SETTLED * look.step_px:
+                break
+        return ellipse, evidence
+
+    def _is_beside(self, ellipse: Ellipse, before: Ellipse) -> bool:
+        sizes = ellipse.half_axes_px / before.radius_px
+        return bool(np.isfinite(sizes).all()) and abs(float(sizes.max()) - 1) < 2 * self.reach and sizes.min() > 0
+
 
 @cache
-def shipped_net() -> Net:
-    """Read the net that was trained on sample photos; its provenance stands in the file."""
-    return Net.of(json.loads(resources.files("vision").joinpath(TABLE).read_text(encoding="utf-8")))
+def shipped_net(table: str) -> OutlineNet:
+    """Read a net that was trained on sample photos, ``rim`` or ``coin``; its provenance stands in the file."""
+    return OutlineNet.of(json.loads(resources.files("vision").joinpath(f"{table}_net.json").read_text("utf-8")))
 
 
-def look_at_rim(photo: Image, curve: Curve, radius_px: float) -> RimLook:
-    """Tell where the rim runs beside a circle.
-
-    Parameters
-    ----------
-    photo : (H, W, 3) ndarray of uint8
-    curve : pair of (A, 2) ndarray
-        Points of the circle's picture, at even steps round it, and outward normals, pixels.
-    radius_px : float
-        Larger half axis of the picture.
-    """
-    return RimLook(shipped_net().look(made_ready(strip(photo, curve, radius_px))), radius_px)
-
-
-def rim_beside(photo: Image, start: Ellipse) -> tuple[Ellipse, float]:
-    """Find the rim beside an ellipse.
-
-    Parameters
-    ----------
-    photo : (H, W, 3) ndarray of uint8
-    start : Ellipse
-        Off by no more than the net sees.
-
-    Returns
-    -------
-    ellipse : Ellipse
-    evidence : float
-        Mean over all directions of the logarithm of how much likelier than even the rim runs there: from
-        `SURE_EVIDENCE` on it is one.
-    """
-    ellipse, evidence = start, -np.inf
-    for _ in range(MOST_LOOKS):
-        curve = ellipse.points(COLUMNS)
-        look = look_at_rim(photo, curve, ellipse.radius_px)
-        line_px = look.line_px()
-        ellipse, before = Ellipse.through(curve[0] + line_px[:, None] * curve[1]), ellipse
-        evidence = float(look.of(line_px).mean())
-        if not _is_alike(ellipse, before):
-            return before, -np.inf
-        if float(np.abs(line_px).max()) < SETTLED * before.radius_px:
-            break
-    return ellipse, evidence
-
-
-def _is_alike(ellipse: Ellipse, before: Ellipse) -> bool:
-    sizes = ellipse.half_axes_px / before.radius_px
-    return bool(np.isfinite(sizes).all()) and 1 - 2 * REACH < float(sizes.max()) < 1 + 2 * REACH and sizes.min() > 0
-
-
-def strip(photo: Image, curve: Curve, radius_px: float, rows: int = ROWS) -> Image:
-    """Unroll a photo along a circle, (rows, COLUMNS * FINER, 3) of uint8, from the inside outward."""
+def strip(photo: Image, curve: Curve, step_px: float, rows: int = ROWS) -> Image:
+    """Unroll a photo along a curve, (rows, COLUMNS * FINER, 3) of uint8, from the inside outward."""
     foot, normal = (_resampled(part) for part in curve)
-    step_px = STEP * radius_px
     offset = (np.arange(rows) - (rows - 1) / 2) * step_px
     where = foot[None] + offset[:, None, None] * normal[None]
     # Only what is needed, made so small that a row is a pixel: fine texture must not alias.
@@ -201,7 +198,7 @@ def _resampled(points: FloatArray) -> FloatArray:
 
 
 def made_ready(levels: Image) -> Map:
-    """Make a strip ready for the net: colours and how unlike neighbouring columns are, (4, ROWS, COLUMNS)."""
+    """Make a strip ready for a net: colours and how unlike neighbouring columns are, (4, ROWS, COLUMNS)."""
     fine = levels.astype(np.float32).reshape(len(levels), -1, FINER, 3)
     grain = np.abs(fine.mean(axis=3)[..., 0] - fine.mean(axis=3)[..., 1])
     colours = fine.mean(axis=2)

@@ -1,10 +1,12 @@
-"""Train the net that `vision.rim_look` ships: ``python -m tests.fitting.fit_rim_look STRIPS``.
+"""Train a net that `vision.outline_look` ships: ``python -m tests.fitting.fit_outlines KIND STRIPS [STRIPS ...]``.
 
-STRIPS is the folder that `rim_strips` filled. Needs PyTorch, best with a GPU; training takes minutes there.
+KIND is rim, coin or rectangle; STRIPS are folders that `outline_strips` filled. Needs PyTorch, best with a GPU;
+training takes minutes there.
 """
 
 import argparse
 import json
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,13 +18,14 @@ import torch
 from torch.nn import functional
 
 import vision
-from tests.fitting.rim_strips import WIDE_ROWS
-from vision.rim_look import COLUMNS, FINER, LEAST_SPREAD, ROWS, STEP, TABLE
+from tests.fitting.outline_strips import CORNERS, REACHES, WIDE_ROWS
+from vision.outline_look import COLUMNS, FINER, LEAST_SPREAD, ROWS
 
 CHANNELS, SPREADS = 16, (1, 2, 4, 8, 16, 1)
 BATCH, FASTEST, DECAY = 64, 4e-3, 1e-3
-# Of a batch so much are true rims, bent; by how much, over the radius: the mean, then waves of the first orders.
-TRUE, BENT, WAVES, MOST_BENT = 0.55, 0.11, (0.022, 0.014, 0.004), 0.125
+# Of a batch so much are true outlines, bent; by how many rows: as a whole, then by waves of the first orders, or on
+# each side of a rectangle by itself, level and sloping.
+TRUE, BENT, WAVES, SIDES, MOST_BENT = 0.55, 31.0, (6.3, 4.0, 1.1), (6.0, 4.0), 35.0
 # How often a stretch of something else is pasted over a strip, and how long, columns.
 PASTED, LENGTHS = 0.4, (8, 50)
 
@@ -30,21 +33,21 @@ PASTED, LENGTHS = 0.4, (8, 50)
 def main() -> None:
     """Train a net and write it."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("strips", type=Path)
-    parser.add_argument("--unseen", type=Path, help="strips of photos kept out, to look at")
-    parser.add_argument("--without", type=int)
-    parser.add_argument("--out", type=Path, default=Path(vision.__file__).with_name(TABLE))
-    parser.add_argument("--steps", type=int, default=8000)
+    parser.add_argument("kind", choices=sorted(REACHES))
+    parser.add_argument("strips", type=Path, nargs="+")
+    parser.add_argument("--without", type=int, help="fold to leave out")
+    parser.add_argument("--out", type=Path, help="file to write instead of the one that is shipped")
+    parser.add_argument("--steps", type=int, default=7000)
     args = parser.parse_args()
     torch.manual_seed(0)
-    data = Data.read(args.strips, args.without)
+    data = Data.read(args.kind, args.strips, args.without)
     layers = trained(data, args.steps)
-    if args.unseen:
-        print(f"unseen {surprise(layers, Data.read(args.unseen, None)):.4f}", flush=True)
     kept_out = "" if args.without is None else f" but fold {args.without}"
     strips = f"{len(data.wide) + len(data.narrow)} strips of the fitting set{kept_out}"
-    provenance = f"tests/fitting/fit_rim_look.py: {strips}, {args.steps} steps"
-    args.out.write_text(json.dumps({"provenance": provenance, "layers": [_plain(*layer) for layer in layers]}) + "\n")
+    provenance = f"tests/fitting/fit_outlines.py {args.kind}: {strips}, {args.steps} steps"
+    plain = {"provenance": provenance, "reach": REACHES[args.kind], "layers": [_plain(*layer) for layer in layers]}
+    out = args.out or Path(vision.__file__).with_name(f"{args.kind}_net.json")
+    out.write_text(json.dumps(plain) + "\n", encoding="utf-8")
 
 
 @dataclass(frozen=True)
@@ -53,33 +56,36 @@ class Data:
 
     Attributes
     ----------
+    kind : str
     wide, narrow : (N, 3, rows, COLUMNS * FINER) tensor of uint8
-        Along true rims, and along other circles.
+        Along true outlines, and along other curves.
     wide_offset, narrow_offset : (N, COLUMNS) tensor
-        Where the rim runs, rows from the middle; NaN where it doesn't.
+        Where the outline runs, rows from the middle; NaN where it doesn't show.
     """
 
+    kind: str
     wide: Any
     narrow: Any
     wide_offset: Any
     narrow_offset: Any
 
     @classmethod
-    def read(cls, folder: Path, without: int | None) -> "Data":
-        """Read a folder's strips but those of one fold."""
-        offsets = np.load(folder / "offsets.npz")
-        names = [name for name in sorted(offsets) if name[0] != str(without)]
+    def read(cls, kind: str, folders: Sequence[Path], without: int | None) -> "Data":
+        """Read all strips of some folders but those of one fold."""
         device = "cuda" if torch.cuda.is_available() else "cpu"
+        offsets = {folder / f"{name}.jpg": rows for folder in folders for name, rows in _offsets(folder)}
+        kept = [path for path in sorted(offsets) if path.name[0] != str(without)]
         parts: list[Any] = []
         with ThreadPoolExecutor() as pool:
-            for chosen in ([n for n in names if n.endswith("true")], [n for n in names if not n.endswith("true")]):
-                levels = np.stack(list(pool.map(lambda name: cv2.imread(str(folder / f"{name}.jpg")), chosen)))
-                rows = np.stack([offsets[name] for name in chosen]) / STEP
+            for is_true in (True, False):
+                chosen = [path for path in kept if path.stem.endswith("true") == is_true]
+                levels = np.stack(list(pool.map(lambda path: cv2.imread(str(path)), chosen)))
+                rows = np.stack([offsets[path] for path in chosen]).astype(np.float32)
                 parts += [torch.from_numpy(levels).permute(0, 3, 1, 2).to(device), torch.from_numpy(rows).to(device)]
-        return cls(parts[0], parts[2], parts[1].float(), parts[3].float())
+        return cls(kind, parts[0], parts[2], parts[1], parts[3])
 
     def batch(self, count: int) -> tuple[Any, Any]:
-        """Draw strips, changed as photos differ: (count, 4, ROWS, COLUMNS), and rows of the rim (count, COLUMNS)."""
+        """Draw strips, changed as photos differ: (count, 4, ROWS, COLUMNS), and rows of the outline (count, COLUMNS)."""
         bent = round(TRUE * count)
         levels, rows = self._bent(bent)
         which = torch.randint(len(self.narrow), (count - bent,), device=levels.device)
@@ -89,28 +95,25 @@ class Data:
         flip = torch.rand(count, device=levels.device) < 0.5
         levels = torch.where(flip[:, None, None, None], levels.flip(3), levels)
         rows = torch.where(flip[:, None], rows.flip(1), rows)
-        turn = int(torch.randint(COLUMNS, (1,)))
+        step = COLUMNS // CORNERS if self.kind == "rectangle" else 1
+        turn = step * int(torch.randint(COLUMNS // step, (1,)))
         levels, rows = levels.roll(FINER * turn, 3), rows.roll(turn, 1)
         return made_ready(_changed(levels)), rows + (ROWS - 1) / 2
 
     def _bent(self, count: int) -> tuple[Any, Any]:
-        """Cut strips along circles that are off the true rims."""
+        """Cut strips along curves that are off the true outlines."""
         device = self.wide.device
         which = torch.randint(len(self.wide), (count,), device=device)
-        angle = torch.arange(COLUMNS * FINER, device=device) * (2 * np.pi / (COLUMNS * FINER))
         far = torch.rand(count, 1, device=device) < 0.6
-        off = torch.where(far, BENT * (2 * torch.rand(count, 1, device=device) - 1), 0.012 * _normal(count, device))
-        size = torch.rand(count, 1, device=device) ** 2 * 2
-        for order, std in enumerate(WAVES, start=1):
-            for wave in (torch.cos(order * angle), torch.sin(order * angle)):
-                off = off + std * size * _normal(count, device) * wave
+        off = torch.where(far, BENT * (2 * torch.rand(count, 1, device=device) - 1), 3.4 * _normal(count, device))
+        off = off + (_sides(count, device) if self.kind == "rectangle" else _waves(count, device))
         off = off.clamp(-MOST_BENT, MOST_BENT)
-        row = torch.arange(ROWS, device=device)[:, None] - (ROWS - 1) / 2 + off[:, None] / STEP
+        row = torch.arange(ROWS, device=device)[:, None] - (ROWS - 1) / 2 + off[:, None]
         y = row / (WIDE_ROWS / 2)
         x = (2 * torch.arange(COLUMNS * FINER, device=device) + 1) / (COLUMNS * FINER) - 1
         grid = torch.stack([x.expand_as(y), y], dim=3)
         levels = functional.grid_sample(self.wide[which].float(), grid, align_corners=False)
-        return levels, self.wide_offset[which] - off[:, ::FINER] / STEP
+        return levels, self.wide_offset[which] - off[:, ::FINER]
 
     def _pasted(self, levels: Any, rows: Any) -> tuple[Any, Any]:
         """Hide a stretch behind a stretch of another strip, as a caliper, a spoke or a hand does."""
@@ -122,10 +125,33 @@ class Data:
         length[torch.rand(count, 1, device=device) > PASTED] = 0
         hidden = ((along - first) % COLUMNS) < length
         other = self.narrow[which].float()
-        # What hides a rim shows none: it is taken from inside or outside of the other's, upside down as often as not.
+        # What hides an outline shows none: it is taken from beside the other's, upside down as often as not.
         other = other.roll(ROWS // 3, 2).flip(2)
         rows = torch.where(hidden, torch.nan, rows)
         return torch.where(hidden.repeat_interleave(FINER, dim=1)[:, None, None], other, levels), rows
+
+
+def _offsets(folder: Path) -> list[tuple[str, Any]]:
+    with np.load(folder / "offsets.npz") as offsets:
+        return [(name, offsets[name]) for name in offsets]
+
+
+def _waves(count: int, device: Any) -> Any:
+    """Return waves round a circle, rows (count, COLUMNS * FINER)."""
+    angle = torch.arange(COLUMNS * FINER, device=device) * (2 * np.pi / (COLUMNS * FINER))
+    size = torch.rand(count, 1, device=device) ** 2 * 2
+    rounds = [(std, order * angle) for order, std in enumerate(WAVES, start=1)]
+    waves = [std * wave(turn) for std, turn in rounds for wave in (torch.cos, torch.sin)]
+    return sum(size * _normal(count, device) * wave for wave in waves)
+
+
+def _sides(count: int, device: Any) -> Any:
+    """Return shifts and slopes of a rectangle's sides, rows (count, COLUMNS * FINER)."""
+    long = COLUMNS * FINER // CORNERS
+    along = torch.linspace(-1, 1, long, device=device).repeat(CORNERS)
+    size = torch.rand(count, 1, device=device) ** 2 * 2
+    shift, slope = (std * torch.randn(count, CORNERS, device=device) for std in SIDES)
+    return size * (shift.repeat_interleave(long, 1) + slope.repeat_interleave(long, 1) * along)
 
 
 def _normal(count: int, device: Any) -> Any:
@@ -148,7 +174,7 @@ def _changed(levels: Any) -> Any:
 
 
 def made_ready(levels: Any) -> Any:
-    """Do what `vision.rim_look.made_ready` does."""
+    """Do what `vision.outline_look.made_ready` does."""
     fine = levels.unflatten(3, (COLUMNS, FINER))
     grain = (fine.mean(dim=1)[..., 0] - fine.mean(dim=1)[..., 1]).abs()
     colours = fine.mean(dim=4)
@@ -184,7 +210,7 @@ def trained(data: Data, steps: int) -> Layers:
 
 
 def log_shares(layers: Layers, shown: Any) -> Any:
-    """Do what `vision.rim_look.Net` does: logarithms of probabilities (N, ROWS + 1, COLUMNS)."""
+    """Do what `OutlineNet` does: logarithms of probabilities (N, ROWS + 1, COLUMNS)."""
     image = functional.relu(_over(layers[0], shown))
     for layer in layers[1:-1]:
         image = image + functional.relu(_over(layer, image))
@@ -201,7 +227,7 @@ def _over(layer: tuple[Any, Any, int], image: Any) -> Any:
 
 
 def _loss(log_share: Any, rows: Any) -> Any:
-    """Mean surprise at the rim's rows, between two of which it may run."""
+    """Mean surprise at the outline's rows, between two of which it may run."""
     shows = (rows >= 0) & (rows <= ROWS - 1)
     row = torch.where(shows, rows, 0.0).clamp(0, ROWS - 1.001)
     below = row.long()
@@ -209,12 +235,6 @@ def _loss(log_share: Any, rows: Any) -> Any:
     at = torch.gather(log_share, 1, below[:, None])[:, 0] * (1 - part)
     at = at + torch.gather(log_share, 1, below[:, None] + 1)[:, 0] * part
     return -torch.where(shows, at, log_share[:, -1]).mean()
-
-
-@torch.no_grad()
-def surprise(layers: Layers, data: Data) -> float:
-    """Return the mean surprise at 100 batches."""
-    return float(np.mean([_loss(log_shares(layers, shown), rows).item() for shown, rows in map(data.batch, [64] * 100)]))
 
 
 def _plain(weights: Any, bias: Any, spread: int) -> dict[str, Any]:

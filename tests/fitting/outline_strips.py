@@ -1,0 +1,231 @@
+"""Read the strips that `fit_outlines` trains on: ``python -m tests.fitting.outline_strips KIND FITTING STRIPS``.
+
+KIND is rim, coin or rectangle; FITTING a folder of sample photos with its ``truth.json``; STRIPS one for what is read.
+Every photo gives a wide strip along the true outline, which training bends, and narrow ones along other curves that
+its edges suggest.
+"""
+
+import argparse
+import json
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+
+from tests.fitting.cut_examples import FOLDS
+from tests.fitting.renders import request_of
+from vision import read_photo
+from vision.band import Curve
+from vision.ellipse import Ellipse
+from vision.measurement import FloatArray
+from vision.outline_look import COLUMNS, FINER, ROWS, strip
+from vision.photo import Photo
+from vision.references.coin import find_spots, limits_mm
+from vision.references.floor import TILTS, Floor
+from vision.references.parse import parse_kind
+from vision.references.rectangle_look import Outline, outline_of
+from vision.references.search import Guess, Search, other_planes
+from vision.rotor import TRIED, families, find_rotor
+from vision.sketch import sketched_ellipses
+from vision.trial import face_tags, floors_of
+
+# How far nets see to either side, over the size of what is outlined, and rows of a wide strip.
+REACHES = {"rim": 0.14, "coin": 0.35, "rectangle": 0.3}
+WIDE_ROWS = 150
+LEAST_SIZE_PX = {"rim": 50.0, "coin": 8.0, "rectangle": 15.0}
+QUALITY, OTHERS = 80, {"rim": 3, "coin": 8, "rectangle": 5}
+# Of photos without the reference every so many are read.
+EVERY = 8
+# Crossings of an outline count where it runs more along the curve than across.
+LEAST_ACROSS = 0.7
+CORNERS = 4
+
+
+@dataclass(frozen=True)
+class Traced:
+    """A curve and the size of what it goes round, pixels."""
+
+    curve: Curve
+    size_px: float
+
+    @classmethod
+    def round(cls, ellipse: Ellipse) -> "Traced":
+        """Go round an ellipse."""
+        return cls(ellipse.points(COLUMNS * FINER), ellipse.radius_px)
+
+    @classmethod
+    def straight(cls, outline: Outline) -> "Traced":
+        """Go round a rectangle."""
+        return cls(outline.curve, outline.size_px)
+
+
+def main() -> None:
+    """Read all strips."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("kind", choices=sorted(REACHES))
+    parser.add_argument("fitting", type=Path)
+    parser.add_argument("strips", type=Path)
+    parser.add_argument("--jobs", type=int, default=2)
+    args = parser.parse_args()
+    args.strips.mkdir(parents=True, exist_ok=True)
+    rows = [row for row in json.loads((args.fitting / "truth.json").read_text()) if row["group"] != "edge"]
+    with ProcessPoolExecutor(args.jobs) as pool:
+        read = partial(read_strips, kind=args.kind, folder=args.fitting, out=args.strips)
+        offsets = dict(pair for pairs in pool.map(read, enumerate(rows), chunksize=8) for pair in pairs)
+    np.savez_compressed(args.strips / "offsets", **offsets)
+    print(len(offsets), "strips of", len(rows), "photos")
+
+
+def read_strips(
+    numbered: tuple[int, Mapping[str, Any]], kind: str, folder: Path, out: Path
+) -> list[tuple[str, FloatArray]]:
+    """Read one photo's strips; the fold that its number falls in begins their names.
+
+    Returns
+    -------
+    list of (str, (COLUMNS,) ndarray)
+        Names, and how many rows from the middle the outline runs; NaN where it doesn't show.
+    """
+    number, row = numbered
+    cv2.setNumThreads(1)
+    there = kind == "rim" or _kind_of(row) == kind
+    if not there and number % EVERY:
+        return []
+    photo = read_photo(folder / row["file"])
+    outline = _true_outline(row, kind) if there else np.empty((0, 2))
+    hidden = _rim(row) if row["reference"]["lies"] == "bench" and kind != "rim" else np.empty((0, 2))
+    strips: list[tuple[str, Traced, int]] = []
+    if len(outline):
+        strips.append(("true", _true_trace(outline, kind), WIDE_ROWS))
+    strips += [(f"other{n}", traced, ROWS) for n, traced in enumerate(SUGGESTED[kind](photo, row))]
+    found: list[tuple[str, FloatArray]] = []
+    for which, traced, rows in strips:
+        if traced.size_px > LEAST_SIZE_PX[kind]:
+            name = f"{number % FOLDS}_{row['id']}_{which}"
+            step_px = 2 * REACHES[kind] * traced.size_px / ROWS
+            levels = strip(photo.bgr, traced.curve, step_px, rows)
+            cv2.imwrite(str(out / f"{name}.jpg"), levels, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
+            offset_px = offsets_px(traced.curve, outline, (photo.width, photo.height), hidden, rows * step_px)
+            found.append((name, (offset_px / step_px).astype(np.float32)))
+    return found
+
+
+def _kind_of(row: Mapping[str, Any]) -> str:
+    kind = row["reference"]["kind"].split(":")[0]
+    return "rectangle" if kind in ("card", "a4", "letter") else str(kind)
+
+
+def _rim(row: Mapping[str, Any]) -> FloatArray:
+    return np.array(row["rim_px"] or [], float).reshape(-1, 2)
+
+
+def _true_outline(row: Mapping[str, Any], kind: str) -> FloatArray:
+    return _rim(row) if kind == "rim" else np.array(row["reference_px"] or [], float).reshape(-1, 2)
+
+
+def _true_trace(outline: FloatArray, kind: str) -> Traced:
+    return Traced.straight(outline_of(outline)) if kind == "rectangle" else Traced.round(Ellipse.through(outline))
+
+
+def _rims(photo: Photo, _: Mapping[str, Any]) -> list[Traced]:
+    groups = families(sketched_ellipses(photo.grey), min(photo.grey.shape))[:TRIED]
+    large = [group.outer for group in groups if group.outer.radius_px > LEAST_SIZE_PX["rim"]]
+    return [Traced.round(ellipse) for ellipse in large[: OTHERS["rim"]]]
+
+
+def _floors(photo: Photo, row: Mapping[str, Any]) -> list[Floor]:
+    tags = face_tags(photo, request_of(row), parse_kind("tag")) if row["reference"]["kind"] == "tag" else []
+    rims = find_rotor(photo.bgr, photo.grey, [tag.sighting for tag in tags if tag.lies == "face"])
+    return floors_of(photo, rims[0]) if rims else []
+
+
+def _coins(photo: Photo, row: Mapping[str, Any]) -> list[Traced]:
+    floors = _floors(photo, row)
+    is_coin = row["reference"]["kind"] == "coin"
+    named = parse_kind(f"coin:{row['reference']['detail']}" if is_coin else "coin:eur-1")
+    lies = row["reference"]["lies"] if is_coin else "face"
+    spots = [s for floor in floors[:TILTS] for s in find_spots(photo.bgr, floor, limits_mm(floor, named), lies=lies)]
+    spots = sorted(spots, key=lambda spot: -spot.rating)[: OTHERS["coin"]]
+    return [Traced.round(Ellipse.through(spot.outline_px)) for spot in spots]
+
+
+def _rectangles(photo: Photo, row: Mapping[str, Any]) -> list[Traced]:
+    floors = _floors(photo, row)
+    if not floors:
+        return []
+    there = _kind_of(row) == "rectangle"
+    named = parse_kind(row["reference"]["kind"] if there else "card")
+    inside = there and row["reference"]["lies"] != "bench"
+    search = Search.of(photo.bgr, floors, named, inside=inside)
+    planes = [*floors[:TILTS], *other_planes(floors, inside=inside)]
+    guesses: list[Guess] = [guess for floor in planes for guess in search.on(floor)]
+    guesses += search.patched() if search.is_sheet else []
+    outlines = [outline_of(guess.corners_px(named.size_mm)) for guess in sorted(guesses, key=lambda g: -g.score)]
+    return [Traced.straight(outline) for outline in _distinct(outlines)[: OTHERS["rectangle"]]]
+
+
+def _distinct(outlines: Sequence[Outline]) -> list[Outline]:
+    kept: list[Outline] = []
+    for outline in outlines:
+        if all(outline.off(other) > 0.1 * other.size_px for other in kept):
+            kept.append(outline)
+    return kept
+
+
+SUGGESTED: Mapping[str, Callable[[Photo, Mapping[str, Any]], list[Traced]]] = {
+    "rim": _rims,
+    "coin": _coins,
+    "rectangle": _rectangles,
+}
+
+
+def offsets_px(
+    curve: Curve, outline_px: FloatArray, size: tuple[int, int], hidden_px: FloatArray, most_px: float
+) -> FloatArray:
+    """Return how far outward of a curve an outline runs, (COLUMNS,); NaN where it does not show in the photo.
+
+    Parameters
+    ----------
+    curve : pair of (COLUMNS * FINER, 2) ndarray
+    outline_px : (N, 2) ndarray
+        Points round it, in order.
+    size : (int, int)
+        The photo's width and height.
+    hidden_px : (N, 2) ndarray
+        Outline of what hides all that lies within.
+    most_px : float
+        What is farther off doesn't count.
+    """
+    offsets = np.full(COLUMNS, np.nan)
+    if not len(outline_px):
+        return offsets
+    foot, normal = (part[FINER // 2 :: FINER] for part in curve)
+    closed = np.vstack([outline_px, outline_px[:1]])
+    at = np.linspace(0, len(outline_px), 720, endpoint=False)
+    drawn = np.stack([np.interp(at, np.arange(len(closed)), part) for part in closed.T], axis=1)
+    run = np.roll(drawn, -1, axis=0) - drawn
+    run /= np.maximum(np.linalg.norm(run, axis=1), 1e-9)[:, None]
+    away = drawn[None] - foot[:, None]
+    along = (away * normal[:, None]).sum(axis=2)
+    side = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
+    across = (away * side[:, None]).sum(axis=2)
+    shows = ((drawn > 1) & (drawn < np.array(size) - 2)).all(axis=1)
+    if len(hidden_px):
+        within = [cv2.pointPolygonTest(hidden_px.astype(np.float32), (float(x), float(y)), False) for x, y in drawn]
+        shows &= np.array(within) < 0
+    lies_along = np.abs(side @ run.T) > LEAST_ACROSS
+    crosses = (across * np.roll(across, -1, axis=1) <= 0) & (np.abs(along) < most_px) & lies_along & shows
+    nearest = np.where(crosses, np.abs(along), np.inf).argmin(axis=1)
+    columns = np.arange(COLUMNS)
+    found = crosses[columns, nearest]
+    offsets[found] = along[columns, nearest][found]
+    return offsets
+
+
+if __name__ == "__main__":
+    main()
