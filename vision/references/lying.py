@@ -11,22 +11,18 @@ from vision.references.card_sides import at_upper_edge
 from vision.references.floor import Floor
 from vision.references.outline import outline_feet, refine_outline, settled
 from vision.references.parse import Reference
-from vision.references.search import Guess, corners_mm, find_guesses
+from vision.references.search import HIDDEN, Found, corners_mm, find_outlines
 from vision.references.sides import Stretch, fit_sides, to_pixels
 
-# Guesses that are measured at full size, and how much of its sides must be found again there: of a sheet's the more,
-# the fainter it is, all but a tenth being enough.
-MEASURED = 3
-LEAST_GOOD, LEAST_MEASURED, LEAST_WHOLE = 0.5, 0.45, 0.9
-RIVAL_SHARE = 0.85
-# How far from a guess its edges may be, as shares of the shorter side, then nearer.
-REACHES = (0.03, 0.015, 0.008)
+# Outlines that are measured, and how much of their sides must be found again at full size.
+MEASURED, LEAST_GOOD = 3, 0.4
+RIVAL_SHARE = 0.5
+# How far from what the net sees its edges may be, over half the root of its area, then nearer.
+REACHES = (0.03, 0.02, 0.015)
 LEAST_REACH_PX = 2.5
 GOOD_PX = 0.8
 # Walls and shadows of thinner things don't show.
 THIN_MM = 0.3
-# The rim's wall hides what is under the rotor a little beyond the rim itself.
-HIDDEN = 1.03
 
 
 def find_rectangles(
@@ -50,9 +46,13 @@ def find_rectangles(
     list of Sighting
         Best first.
     """
-    guesses = find_guesses(bgr, floors, reference, inside=inside)
-    measured = [_measure(bgr, guess, reference, inside=inside, corner_mm=corner_mm) for guess in guesses[:MEASURED]]
-    return rivals([s for s in measured if s is not None])
+    found = find_outlines(bgr, floors, reference, inside=inside)
+    odds = np.exp([one.odds for one in found])
+    sightings: list[Sighting] = []
+    for one, share in zip(found[:MEASURED], odds / (1 + odds.sum()), strict=False):
+        measured = _measure(bgr, one, reference, float(share), inside=inside, corner_mm=corner_mm)
+        sightings += [] if measured is None else [measured]
+    return rivals(sightings)
 
 
 def rivals(sightings: Sequence[Sighting]) -> list[Sighting]:
@@ -62,28 +62,27 @@ def rivals(sightings: Sequence[Sighting]) -> list[Sighting]:
     return sorted(kept, key=lambda sighting: sighting.score, reverse=True)
 
 
-def _measure(bgr: Image, guess: Guess, reference: Reference, *, inside: bool, corner_mm: float) -> Sighting | None:
-    width_mm, height_mm = reference.size_mm
-    sides, corners = rectangle(width_mm, height_mm), corners_mm(width_mm, height_mm)
+def _measure(
+    bgr: Image, found: Found, reference: Reference, score: float, *, inside: bool, corner_mm: float
+) -> Sighting | None:
+    sides, corners = rectangle(*reference.size_mm), corners_mm(*reference.size_mm)
+    start = found.homography(reference.size_mm)
     stretch = outline_feet(corners, _feet_count(reference), corner_mm)
     if not inside:
-        stretch = _uncovered(stretch, guess)
-    short_px = height_mm * guess.floor.px_per_mm * float(guess.guesses.scale[guess.number])
-    reaches = tuple(max(LEAST_REACH_PX, share * short_px) for share in REACHES)
-    found = refine_outline(bgr, guess.homography, stretch, sides, reaches)
-    if found is None:
+        stretch = _uncovered(stretch, start, found.floor)
+    reaches = tuple(max(LEAST_REACH_PX, share * found.outline.size_px) for share in REACHES)
+    refined = refine_outline(bgr, start, stretch, sides, reaches)
+    if refined is None:
         return None
-    fit, samples = found
+    fit, samples = refined
     good = settled(fit, samples, max(GOOD_PX, 3 * fit.spread_px))
-    share = len(good) / max(1, len(stretch.side))
-    is_sure = reference.family == "card" or guess.score * share >= LEAST_MEASURED or share >= LEAST_WHOLE
-    if share < LEAST_GOOD or not is_sure or len(np.unique(good.side)) < 3:
+    if len(good) < LEAST_GOOD * max(1, len(stretch.side)) or len(np.unique(good.side)) < 3:
         return None
     figure = Figure(reference.kind, sides, None, reference.size_std, reference.thickness_mm, reference.thickness_std_mm)
     if reference.thickness_mm > THIN_MM:
-        good = at_upper_edge(bgr, guess.floor, fit, good, figure)
+        good = at_upper_edge(bgr, found.floor, fit, good, figure)
         fit = fit_sides(good, sides, fit.homography)
-    return Sighting(figure, good, to_pixels(fit.homography, corners), fit.homography, guess.score * share)
+    return Sighting(figure, good, to_pixels(fit.homography, corners), fit.homography, score)
 
 
 def _feet_count(reference: Reference) -> int:
@@ -91,7 +90,7 @@ def _feet_count(reference: Reference) -> int:
     return int(np.clip(reference.size_mm[0] / 1.4, 40, 100))
 
 
-def _uncovered(stretch: Stretch, guess: Guess) -> Stretch:
-    on_plane = to_pixels(guess.guesses.to_plane(guess.number), stretch.xy_mm)
-    seen = np.hypot(*on_plane.T) > HIDDEN * guess.floor.rim_radius_mm
+def _uncovered(stretch: Stretch, homography: FloatArray, floor: Floor) -> Stretch:
+    on_plane = floor.to_plane(to_pixels(homography, stretch.xy_mm))
+    seen = np.hypot(*on_plane.T) > HIDDEN * floor.rim_radius_mm
     return Stretch(stretch.xy_mm[seen], stretch.side[seen], stretch.bright_inside[seen])

@@ -1,30 +1,35 @@
 """Where a rectangle of known size may lie, on the rotor or beside it: guesses, best first."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+import cv2
 import numpy as np
 
+from vision.band import BoolArray
 from vision.edges import Image
 from vision.measurement import FloatArray
-from vision.references.card_look import LOOKED_AT, likeness
+from vision.outline_look import COLUMNS, FINER
 from vision.references.floor import TILTS, Floor
 from vision.references.parse import Reference
 from vision.references.patches import patch_corners
 from vision.references.pieces import Contrast, pieces_on
 from vision.references.rectangle import Rectangles, Shape, from_patches, judge, propose, reduced, side_pieces
+from vision.references.rectangle_look import Outline, outline_beside, outline_of
 from vision.references.sides import to_pixels
 
 # A thing on the bench is farther away and looks smaller.
 BENCH_SHRINK = 0.93
-# The score under which a guess is a pattern, not a thing. Nothing else on a bench is a plain sheet's: the likest thing
-# on 35 benches without one reached 0.36. A card's edges must stand out a little for it to be looked at.
-LEAST_SHEET, LEAST_CARD = 0.4, 0.25
-# How likely a card must be: on 72 rotors and benches of ``checking`` without one, one bench holds a thing that is.
-# With 0.1 on rotors two more cards of ``fitting`` were found, and three other things taken for one.
-LEAST_LIKELY = 0.3
-# Under this, a plane half-way between the two tilts is tried as well, beside the rotor those of other lenses too.
-SURE_SCORE = 0.7
+# A guess whose sides stand out less is not looked at; how many of a plane's are, and how often.
+LEAST_EDGES, LOOKED_AT, LOOKS = 0.25, 9, 2
+# What the net's evidence counts for, and where it leaves open whether there is such a thing; under which a second look
+# is in vain; odds from which one is likely, and from which no other plane is tried.
+WEIGHT, EVEN_EVIDENCE, HOPELESS_EVIDENCE = 3.0, 2.4, 0.0
+LEAST_ODDS, SURE_ODDS = -1.0, 2.5
+# Outlines nearer to each other are one: the farthest corner, over half the root of the area.
+APART = 0.05
+# The rim's wall hides what is under the rotor a little beyond the rim itself.
+HIDDEN = 1.03
 # Root of a patch's area over a sheet's shorter side: tilted sheets look smaller.
 LEAST_PATCH = 0.5
 
@@ -46,6 +51,23 @@ class Guess:
     def corners_px(self, size_mm: tuple[float, float]) -> FloatArray:
         """Return the corners (4, 2) of a figure of this size."""
         return to_pixels(self.homography, corners_mm(*size_mm))
+
+
+@dataclass(frozen=True)
+class Found:
+    """A thing's outline as a net sees it, and the natural logarithm of the odds that it is one.
+
+    ``floor`` is the plane that it was guessed on.
+    """
+
+    floor: Floor
+    outline: Outline
+    odds: float
+
+    def homography(self, size_mm: tuple[float, float]) -> FloatArray:
+        """From the figure's frame, mm, to pixels."""
+        corners = corners_mm(*size_mm).astype(np.float32)
+        return np.asarray(cv2.getPerspectiveTransform(corners, self.outline.corners_px.astype(np.float32)), np.float64)
 
 
 @dataclass(frozen=True)
@@ -99,7 +121,7 @@ class Search:
         """Put rectangles together from straight edges."""
         near = self._reduced(floor)
         pieces = side_pieces(pieces_on(near, self.ends_px), self.shape, near)
-        return self._judged(floor, propose(pieces, self.shape), LEAST_SHEET if self.is_sheet else LEAST_CARD)
+        return self._judged(floor, propose(pieces, self.shape))
 
     def patched(self) -> list[Guess]:
         """Guess at a plain sheet by its shade, where its sides are too faint or too ragged to be lines."""
@@ -108,16 +130,36 @@ class Search:
         return [
             guess
             for floor in self.floors
-            for guess in self._judged(floor, from_patches(patches, self.shape, self._reduced(floor)), LEAST_SHEET)
+            for guess in self._judged(floor, from_patches(patches, self.shape, self._reduced(floor)))
         ]
+
+    def seen(self, guesses: Sequence[Guess]) -> list[Found]:
+        """Let the net look at the best guesses, twice, and keep the likely ones."""
+        found = [self._settled(guess) for guess in guesses[:LOOKED_AT]]
+        return [one for one in found if one.odds > LEAST_ODDS]
+
+    def _settled(self, guess: Guess) -> Found:
+        outline, evidence = outline_of(guess.corners_px(self.reference.size_mm)), -np.inf
+        for _ in range(LOOKS):
+            outline, evidence = outline_beside(self.bgr, outline, self._covered(outline, guess.floor))
+            if evidence < HOPELESS_EVIDENCE:
+                break
+        return Found(guess.floor, outline, WEIGHT * (evidence - EVEN_EVIDENCE))
+
+    def _covered(self, outline: Outline, floor: Floor) -> BoolArray:
+        """Where the rotor lies over an outline, (COLUMNS,)."""
+        if self.shape.inside:
+            return np.zeros(COLUMNS, np.bool_)
+        on_plane = floor.to_plane(outline.curve[0][FINER // 2 :: FINER])
+        return np.asarray(np.hypot(*on_plane.T) < HIDDEN * floor.rim_radius_mm)
 
     def _reduced(self, floor: Floor) -> Floor:
         return floor.moved(self.corner).reduced(self.shrink)
 
-    def _judged(self, floor: Floor, guesses: Rectangles, least: float) -> list[Guess]:
+    def _judged(self, floor: Floor, guesses: Rectangles) -> list[Guess]:
         paper = self.small if self.is_sheet else None
         best = judge(guesses, self.shape, self.contrast, self._reduced(floor), paper=paper)
-        return [Guess(floor, best, n, float(score)) for n, score in enumerate(best.score) if score >= least]
+        return [Guess(floor, best, n, float(score)) for n, score in enumerate(best.score) if score >= LEAST_EDGES]
 
 
 def corners_mm(width_mm: float, height_mm: float) -> FloatArray:
@@ -126,8 +168,8 @@ def corners_mm(width_mm: float, height_mm: float) -> FloatArray:
     return np.array([[x, -y], [x, y], [-x, y], [-x, -y]])
 
 
-def find_guesses(bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside: bool) -> list[Guess]:
-    """Guess where a reference may lie, best first.
+def find_outlines(bgr: Image, floors: Sequence[Floor], reference: Reference, *, inside: bool) -> list[Found]:
+    """Find where a reference may lie, likeliest first.
 
     Parameters
     ----------
@@ -139,23 +181,22 @@ def find_guesses(bgr: Image, floors: Sequence[Floor], reference: Reference, *, i
         On the rotor, or beside it and perhaps partly under it.
     """
     search = Search.of(bgr, floors, reference, inside=inside)
-
-    def rated(guesses: list[Guess]) -> list[Guess]:
-        return guesses if search.is_sheet else _likely_cards(bgr, guesses)
-
-    found = [guess for floor in floors[:TILTS] for guess in rated(search.on(floor))]
-    for floor in other_planes(floors, inside=inside):
-        if max((guess.score for guess in found), default=0.0) < SURE_SCORE:
-            found += rated(search.on(floor))
-    if search.is_sheet and max((guess.score for guess in found), default=0.0) < SURE_SCORE:
-        found += search.patched()
-    return sorted(found, key=lambda guess: guess.score, reverse=True)
+    found: list[Found] = []
+    for floor in [*floors[:TILTS], *other_planes(floors, inside=inside)]:
+        if max((one.odds for one in found), default=0.0) < SURE_ODDS:
+            found += search.seen(search.on(floor))
+    if search.is_sheet and max((one.odds for one in found), default=0.0) < SURE_ODDS:
+        found += search.seen(search.patched())
+    return _apart(sorted(found, key=lambda one: one.odds, reverse=True))
 
 
-def _likely_cards(bgr: Image, guesses: Sequence[Guess]) -> list[Guess]:
-    """Look at the best guesses and keep the likely ones; of a card's sides and its shadow's the clearer come first."""
-    likely = [(likeness(bgr, guess.homography, guess.score), guess) for guess in guesses[:LOOKED_AT]]
-    return [replace(guess, score=share * (1 + guess.score) / 2) for share, guess in likely if share >= LEAST_LIKELY]
+def _apart(found: Sequence[Found]) -> list[Found]:
+    """Return the first of those that are one outline."""
+    kept: list[Found] = []
+    for one in found:
+        if all(one.outline.off(other.outline) > APART * other.outline.size_px for other in kept):
+            kept.append(one)
+    return kept
 
 
 def other_planes(floors: Sequence[Floor], *, inside: bool) -> list[Floor]:
