@@ -16,7 +16,7 @@ from vision.request import Request
 from vision.ring import Mask, Pixels
 from vision.start import NOMINAL_RADIUS_MM, lenses
 
-# How much of the picture the outline may fill: tried in turn.
+# How much of the picture the outline may fill.
 FILLED = (0.85, 0.55)
 # A card that nobody named must be surely one.
 SURE_SCORE = 0.6
@@ -50,12 +50,9 @@ def upright_references(photo: Photo, reference: Reference, request: Request) -> 
             return tags
     if reference.family != "card" and (named or request.diameter_mm is not None):
         return []
-    for filled in FILLED:
-        cards = find_cards(photo.bgr, [_upright(photo, filled)], reference if named else CARD, inside=True)
-        sure = [card for card in cards if named or card.score >= SURE_SCORE]
-        if sure:
-            return sure
-    return []
+    planes = [_upright(photo, filled) for filled in FILLED]
+    cards = find_cards(photo.bgr, planes, reference if named else CARD, inside=True)
+    return [card for card in cards if named or card.score >= SURE_SCORE]
 
 
 def _upright(photo: Photo, filled: float) -> Floor:

@@ -5,11 +5,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vision.band import Band
 from vision.edges import Image
 from vision.ellipse import Ellipse
 from vision.figure import Sighting
-from vision.lines import find_lines
 from vision.rim import Rim, trace_rim
 from vision.sketch import sketched_ellipses
 
@@ -22,9 +20,10 @@ USUAL_DIAMETER_MM, USUAL_SPREAD = 320.0, 0.16
 RING_SHARE, RING_SPREAD, OFF_RING_WEIGHT = 0.8, 0.12, 0.002
 MOST_INNER = 4
 MOST_OFF_CENTRE, SAME = 0.35, 0.012
-# The rim is looked for around this many circles, this many times as large and so far about it.
-GROWN, OUTWARD, OUTWARD_REACH, OUTWARD_WAVES = 3, 1.75, 0.32, 0.12
-OUTWARD_ANGLES, OUTWARD_SMOOTH, OUTWARD_SUPPORT, OUTWARD_TRIED = 360, 5.0, 0.35, 2
+# The rim is looked for around this many circles, so many times as large: the net sees a seventh to either side.
+GROWN, SIZES = 2, (1.2, 1.45, 1.75, 2.1)
+# No edge at all is like a rim with less evidence.
+LEAST_EVIDENCE = 0.8
 
 
 @dataclass(frozen=True)
@@ -56,9 +55,9 @@ def find_rotor(photo: Image, grey: Image, on_face: Sequence[Sighting] = ()) -> l
         families(sketched_ellipses(grey), min(grey.shape)), key=lambda family: -_promise(family, family.outer, on_face)
     )[:TRIED]
     found: list[Rim] = []
-    for family in _with_larger(photo, ranked):
+    for family in _with_larger(ranked):
         rim = trace_rim(photo, family.outer)
-        if rim is not None:
+        if rim is not None and rim.evidence > LEAST_EVIDENCE:
             rating = _promise(family, rim.ellipse, on_face) * float(np.exp(rim.evidence)) * rim.in_frame**2
             found.append(replace(rim, rating=rating))
             if rim.evidence > SURE_EVIDENCE:
@@ -66,11 +65,11 @@ def find_rotor(photo: Image, grey: Image, on_face: Sequence[Sighting] = ()) -> l
     return _distinct(sorted(found, key=lambda rim: -rim.rating))
 
 
-def _with_larger(photo: Image, ranked: Sequence[Family]) -> Iterator[Family]:
-    """Go through families; then, where the rim itself was not seen as an ellipse, what circles inside it lead to."""
+def _with_larger(ranked: Sequence[Family]) -> Iterator[Family]:
+    """Go through families; then, where the rim itself was not seen as an ellipse, larger ones round the likeliest."""
     yield from ranked
     for family in ranked[:GROWN]:
-        yield from (Family(rim, family.inner_count + 1) for rim in _outer_rims(photo, family.outer))
+        yield from (Family(family.outer.grown(size), family.inner_count + 1) for size in SIZES)
 
 
 def _distinct(rims: list[Rim]) -> list[Rim]:
@@ -79,14 +78,6 @@ def _distinct(rims: list[Rim]) -> list[Rim]:
         if not any(_same_ring(rim.ellipse, other.ellipse) for other in kept):
             kept.append(rim)
     return kept
-
-
-def _outer_rims(photo: Image, inner: Ellipse) -> list[Ellipse]:
-    """Look for circles well outside one that may be the ring's inner edge or the hat's."""
-    middle = inner.grown(OUTWARD)
-    band = Band.along(photo, middle.points(OUTWARD_ANGLES), OUTWARD_REACH * middle.radius_px, smooth=OUTWARD_SMOOTH)
-    lines = find_lines(band, band.noise, OUTWARD_WAVES * middle.radius_px)
-    return [band.ellipse(line.offset_px) for line in lines[:OUTWARD_TRIED] if line.support > OUTWARD_SUPPORT]
 
 
 def families(ellipses: list[Ellipse], size_px: int) -> list[Family]:

@@ -24,8 +24,10 @@ BENCH_SHRINK = 0.93
 LEAST_EDGES, LOOKED_AT, LOOKS = 0.25, 9, 2
 # What the net's evidence counts for, and where it leaves open whether there is such a thing; under which a second look
 # is in vain; odds from which one is likely, and from which no other plane is tried.
-WEIGHT, EVEN_EVIDENCE, HOPELESS_EVIDENCE = 3.0, 2.4, 0.0
-LEAST_ODDS, SURE_ODDS = -1.0, 2.5
+WEIGHT, EVEN_EVIDENCE, HOPELESS_EVIDENCE = 5.0, 2.6, 0.0
+LEAST_ODDS, SURE_ODDS = 1.0, 4.5
+# How well the plane's tilt is known tells how well a thing's shape on it is.
+SHAPE_STD = 0.08
 # Outlines nearer to each other are one: the farthest corner, over half the root of the area.
 APART = 0.05
 # The rim's wall hides what is under the rotor a little beyond the rim itself.
@@ -144,7 +146,16 @@ class Search:
             outline, evidence = outline_beside(self.bgr, outline, self._covered(outline, guess.floor))
             if evidence < HOPELESS_EVIDENCE:
                 break
-        return Found(guess.floor, outline, WEIGHT * (evidence - EVEN_EVIDENCE))
+        odd = self._oddness(outline, guess.floor)
+        return Found(guess.floor, outline, WEIGHT * (evidence - EVEN_EVIDENCE) - 0.5 * odd**2)
+
+    def _oddness(self, outline: Outline, floor: Floor) -> float:
+        """Return by how many deviations an outline's shape on a plane differs from the reference's."""
+        corners = floor.to_plane(outline.corners_px)
+        run = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
+        # Side ``i`` runs from corner ``i``: right, top, left, bottom.
+        shape = (run[1] + run[3]) * self.shape.height_mm / ((run[0] + run[2]) * self.shape.width_mm)
+        return float(np.log(shape)) / SHAPE_STD
 
     def _covered(self, outline: Outline, floor: Floor) -> BoolArray:
         """Where the rotor lies over an outline, (COLUMNS,)."""
