@@ -204,7 +204,7 @@ def made_ready(levels: Image) -> Map:
     colours = fine.mean(axis=2)
     colours -= colours.mean()
     spread = max(LEAST_SPREAD, float(colours.std()))
-    return np.concatenate([colours.transpose(2, 0, 1), grain[None]]) / np.float32(spread)
+    return np.asarray(np.concatenate([colours.transpose(2, 0, 1), grain[None]]) / spread, np.float32)
 
 
 def _halves() -> list[FloatArray]:

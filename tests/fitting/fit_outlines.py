@@ -28,6 +28,8 @@ BATCH, FASTEST, DECAY = 64, 4e-3, 1e-3
 TRUE, BENT, WAVES, SIDES, MOST_BENT = 0.55, 31.0, (6.3, 4.0, 1.1), (6.0, 4.0), 35.0
 # How often a stretch of something else is pasted over a strip, and how long, columns.
 PASTED, LENGTHS = 0.4, (8, 50)
+# How far the colours of what is outlined and of its ground are changed each by itself, and how often.
+PARTED, PARTED_OFTEN = 1.0, 0.6
 
 
 def main() -> None:
@@ -38,13 +40,17 @@ def main() -> None:
     parser.add_argument("--without", type=int, help="fold to leave out")
     parser.add_argument("--out", type=Path, help="file to write instead of the one that is shipped")
     parser.add_argument("--steps", type=int, default=7000)
+    parser.add_argument("--start", type=Path, help="net to go on from")
+    parser.add_argument("--batch", type=int, default=BATCH)
     args = parser.parse_args()
     torch.manual_seed(0)
     data = Data.read(args.kind, args.strips, args.without)
-    layers = trained(data, args.steps)
+    layers = trained(data, args.steps, args.batch, args.start)
     kept_out = "" if args.without is None else f" but fold {args.without}"
     strips = f"{len(data.wide) + len(data.narrow)} strips of the fitting set{kept_out}"
-    provenance = f"tests/fitting/fit_outlines.py {args.kind}: {strips}, {args.steps} steps"
+    provenance = f"tests/fitting/fit_outlines.py {args.kind}: {strips}, {args.steps} steps of {args.batch}"
+    if args.start:
+        provenance += f" after {json.loads(args.start.read_text(encoding='utf-8'))['provenance']}"
     plain = {"provenance": provenance, "reach": REACHES[args.kind], "layers": [_plain(*layer) for layer in layers]}
     out = args.out or Path(vision.__file__).with_name(f"{args.kind}_net.json")
     out.write_text(json.dumps(plain) + "\n", encoding="utf-8")
@@ -79,13 +85,13 @@ class Data:
         with ThreadPoolExecutor() as pool:
             for is_true in (True, False):
                 chosen = [path for path in kept if path.stem.endswith("true") == is_true]
-                levels = np.stack(list(pool.map(lambda path: cv2.imread(str(path)), chosen)))
+                levels = np.stack(list(pool.map(_levels, chosen)))
                 rows = np.stack([offsets[path] for path in chosen]).astype(np.float32)
                 parts += [torch.from_numpy(levels).permute(0, 3, 1, 2).to(device), torch.from_numpy(rows).to(device)]
         return cls(kind, parts[0], parts[2], parts[1], parts[3])
 
     def batch(self, count: int) -> tuple[Any, Any]:
-        """Draw strips, changed as photos differ: (count, 4, ROWS, COLUMNS), and rows of the outline (count, COLUMNS)."""
+        """Draw strips, changed as photos differ (count, 4, ROWS, COLUMNS), and outlines' rows (count, COLUMNS)."""
         bent = round(TRUE * count)
         levels, rows = self._bent(bent)
         which = torch.randint(len(self.narrow), (count - bent,), device=levels.device)
@@ -98,7 +104,8 @@ class Data:
         step = COLUMNS // CORNERS if self.kind == "rectangle" else 1
         turn = step * int(torch.randint(COLUMNS // step, (1,)))
         levels, rows = levels.roll(FINER * turn, 3), rows.roll(turn, 1)
-        return made_ready(_changed(levels)), rows + (ROWS - 1) / 2
+        rows = rows + (ROWS - 1) / 2
+        return made_ready(_changed(_parted(levels, rows))), rows
 
     def _bent(self, count: int) -> tuple[Any, Any]:
         """Cut strips along curves that are off the true outlines."""
@@ -131,6 +138,10 @@ class Data:
         return torch.where(hidden.repeat_interleave(FINER, dim=1)[:, None, None], other, levels), rows
 
 
+def _levels(path: Path) -> Any:
+    return cv2.imread(str(path))
+
+
 def _offsets(folder: Path) -> list[tuple[str, Any]]:
     with np.load(folder / "offsets.npz") as offsets:
         return [(name, offsets[name]) for name in offsets]
@@ -156,6 +167,24 @@ def _sides(count: int, device: Any) -> Any:
 
 def _normal(count: int, device: Any) -> Any:
     return torch.randn(count, 1, device=device)
+
+
+def _parted(levels: Any, rows: Any) -> Any:
+    """Change the colours of what is outlined and of its ground each by itself: nothing rests on the renderer's grounds.
+
+    Where the outline does not show, that of the column before goes on.
+    """
+    count, device = len(levels), levels.device
+    line = torch.nan_to_num(rows, nan=-9.0).clamp(-9, ROWS + 9).repeat_interleave(FINER, 1)[:, None, None]
+    inside = torch.sigmoid((line - torch.arange(ROWS, device=device)[:, None]) / 0.7)
+    two = levels[None].expand(2, -1, -1, -1, -1)
+    level = two.mean(dim=(2, 3, 4), keepdim=True)
+    size = PARTED * (torch.rand(count, 1, 1, 1, device=device) < PARTED_OFTEN)
+    gain = torch.exp(size * 0.4 * torch.randn(2, count, 1, 1, 1, device=device))
+    tint = torch.exp(size * 0.07 * torch.randn(2, count, 3, 1, 1, device=device))
+    shift = size * 35 * torch.randn(2, count, 1, 1, 1, device=device)
+    changed = (level + gain * (two - level) + shift) * tint
+    return (inside * changed[0] + (1 - inside) * changed[1]).clamp(0, 255)
 
 
 def _changed(levels: Any) -> Any:
@@ -186,27 +215,45 @@ def made_ready(levels: Any) -> Any:
 Layers = list[tuple[Any, Any, int]]
 
 
-def trained(data: Data, steps: int) -> Layers:
-    """Train a net: its layers' weights, biases and spreads."""
-    shapes = [(CHANNELS, 4, 5, 1), *((CHANNELS, CHANNELS, 3, spread) for spread in SPREADS), (2, CHANNELS, 1, 1)]
-    layers: Layers = []
-    for out, into, size, spread in shapes:
-        weights = torch.randn(out, into, size, size, device=data.wide.device) * np.sqrt(1.5 / (into * size**2))
-        layers.append((weights.requires_grad_(), torch.zeros(out, device=data.wide.device).requires_grad_(), spread))
+def trained(data: Data, steps: int, batch: int = BATCH, start: Path | None = None) -> Layers:
+    """Train a net, or one further: its layers' weights, biases and spreads."""
+    layers = _begun(data.wide.device) if start is None else _read(start, data.wide.device)
     weights = [part for layer in layers for part in layer[:2]]
+    fastest = FASTEST if start is None else FASTEST / 3
     optimizer = torch.optim.AdamW(weights, weight_decay=DECAY)
-    pace = torch.optim.lr_scheduler.OneCycleLR(optimizer, FASTEST, total_steps=steps, pct_start=0.1)
+    pace = torch.optim.lr_scheduler.OneCycleLR(optimizer, fastest, total_steps=steps, pct_start=0.1)
     for step in range(steps):
-        shown, rows = data.batch(BATCH)
+        shown, rows = data.batch(batch)
         loss = _loss(log_shares(layers, shown), rows)
         optimizer.zero_grad()
         loss.backward()
         torch.nn.utils.clip_grad_norm_(weights, 1.0)
         optimizer.step()
         pace.step()
-        if step % 500 == 0:
+        if step % 100 == 0:
             print(step, f"{loss.item():.4f}", flush=True)
     return layers
+
+
+def _begun(device: Any) -> Layers:
+    shapes = [(CHANNELS, 4, 5, 1), *((CHANNELS, CHANNELS, 3, spread) for spread in SPREADS), (2, CHANNELS, 1, 1)]
+    layers: Layers = []
+    for out, into, size, spread in shapes:
+        weights = torch.randn(out, into, size, size, device=device) * np.sqrt(1.5 / (into * size**2))
+        layers.append((weights.requires_grad_(), torch.zeros(out, device=device).requires_grad_(), spread))
+    return layers
+
+
+def _read(path: Path, device: Any) -> Layers:
+    parts = json.loads(path.read_text(encoding="utf-8"))["layers"]
+    return [
+        (
+            torch.tensor(part["weights"], device=device).requires_grad_(),
+            torch.tensor(part["bias"], device=device).requires_grad_(),
+            part["spread"],
+        )
+        for part in parts
+    ]
 
 
 def log_shares(layers: Layers, shown: Any) -> Any:

@@ -27,7 +27,7 @@ from vision.outline_look import COLUMNS, FINER, ROWS, strip
 from vision.photo import Photo
 from vision.references.coin import find_spots, limits_mm
 from vision.references.floor import TILTS, Floor
-from vision.references.parse import parse_kind
+from vision.references.parse import Lies, parse_kind
 from vision.references.rectangle_look import Outline, outline_of
 from vision.references.search import Guess, Search, other_planes
 from vision.rotor import TRIED, families, find_rotor
@@ -77,7 +77,7 @@ def main() -> None:
     with ProcessPoolExecutor(args.jobs) as pool:
         read = partial(read_strips, kind=args.kind, folder=args.fitting, out=args.strips)
         offsets = dict(pair for pairs in pool.map(read, enumerate(rows), chunksize=8) for pair in pairs)
-    np.savez_compressed(args.strips / "offsets", **offsets)
+    np.savez_compressed(args.strips / "offsets", allow_pickle=False, **offsets)
     print(len(offsets), "strips of", len(rows), "photos")
 
 
@@ -148,7 +148,7 @@ def _coins(photo: Photo, row: Mapping[str, Any]) -> list[Traced]:
     floors = _floors(photo, row)
     is_coin = row["reference"]["kind"] == "coin"
     named = parse_kind(f"coin:{row['reference']['detail']}" if is_coin else "coin:eur-1")
-    lies = row["reference"]["lies"] if is_coin else "face"
+    lies: Lies = row["reference"]["lies"] if is_coin else "face"
     spots = [s for floor in floors[:TILTS] for s in find_spots(photo.bgr, floor, limits_mm(floor, named), lies=lies)]
     spots = sorted(spots, key=lambda spot: -spot.rating)[: OTHERS["coin"]]
     return [Traced.round(Ellipse.through(spot.outline_px)) for spot in spots]

@@ -8,10 +8,11 @@ import pytest
 
 from tests.vision.flat import draw, photographed
 from tests.vision.test_tag import tag_paint
+from vision.ellipse import Ellipse
 from vision.figure import rectangle
 from vision.measurement import FloatArray
 from vision.photo import read_photo
-from vision.references.coin import Spot, edges_at
+from vision.references.coin import Spot, coin_beside
 from vision.references.floor import Floor
 from vision.references.search import corners_mm
 from vision.references.outline import outline_feet, refine_outline
@@ -134,8 +135,10 @@ def test_two_metal_coins_on_a4_have_their_published_diameters(photo: str) -> Non
     for kind, xy_px in coins:
         reference = COINS[f"coin:{kind}"]
         near = Spot(floor, floor.to_plane(np.array([xy_px], float))[0], reference.size_mm[0] / 2, 0.0)
-        coin = edges_at(picture, near, reference)[0]
-        assert -0.025 < 2 * coin.radius_mm / reference.size_mm[0] - 1 < 0.01
+        coin = coin_beside(picture, Ellipse.through(near.outline_px))
+        _, radius_mm, _ = coin.on(floor)
+        assert coin.rating > 0
+        assert -0.025 < 2 * radius_mm / reference.size_mm[0] - 1 < 0.01
 
 
 @pytest.mark.parametrize(("number", "code"), [(0, 0xD5D628584), (1, 0xD97F18B49), (2, 0xDD280910E), (3, 0xE479E9C98)])

@@ -92,3 +92,14 @@ def corners_px(thing: Thing, floor: Floor) -> FloatArray:
     x, y = thing.size_mm[0] / 2, thing.size_mm[1] / 2
     corners = np.array([[x, -y], [x, y], [-x, y], [-x, -y]])
     return to_pixels(floor.homography @ thing.figure_to_plane(), corners)
+
+
+def disc(diameter_mm: float, xy_mm: tuple[float, float], colour: tuple[float, float, float]) -> Thing:
+    return Thing((diameter_mm, diameter_mm), diameter_mm / 2, xy_mm, 0.0, colour)
+
+
+def coin_on(xy_mm: tuple[float, float], colour: tuple[float, float, float] = (0.35, 0.55, 0.62)) -> list[Thing]:
+    """Draw a coin of two metals with a raised rim."""
+    inner = (0.5, 0.52, 0.55)
+    edge = (0.2, 0.33, 0.4)
+    return [disc(25.75, xy_mm, colour), disc(22.4, xy_mm, edge), disc(22.0, xy_mm, colour), disc(18.0, xy_mm, inner)]

@@ -3,28 +3,16 @@
 import numpy as np
 import pytest
 
-from tests.vision.lying_scene import RIM_MM, Thing, photograph
-from vision.references.circles import LOG_RATIOS, find_rings, read_profiles
-from vision.references.coin import Spot, find_coins, rivals_std
-from vision.references.coin_look import coin_look
-from vision.references.floor import Floor
+from tests.vision.lying_scene import RIM_MM, coin_on, disc, photograph
+from vision.ellipse import Ellipse
+from vision.measurement import FloatArray
+from vision.references.coin import coin_beside, find_coins
 from vision.references.parse import COINS, parse_kind
 from vision.references.points import place_points
 from vision.references.sides import to_pixels
 
 EUR_2 = COINS["coin:eur-2"]
 RADIUS_SHARE = 0.012
-
-
-def disc(diameter_mm: float, xy_mm: tuple[float, float], colour: tuple[float, float, float]) -> Thing:
-    return Thing((diameter_mm, diameter_mm), diameter_mm / 2, xy_mm, 0.0, colour)
-
-
-def coin_on(xy_mm: tuple[float, float], colour: tuple[float, float, float] = (0.35, 0.55, 0.62)) -> list[Thing]:
-    """Draw a coin of two metals with a raised rim."""
-    inner = (0.5, 0.52, 0.55)
-    edge = (0.2, 0.33, 0.4)
-    return [disc(25.75, xy_mm, colour), disc(22.4, xy_mm, edge), disc(22.0, xy_mm, colour), disc(18.0, xy_mm, inner)]
 
 
 @pytest.mark.parametrize("tilt_deg", [0.0, 20.0])
@@ -59,25 +47,17 @@ def test_nothing_round_gives_none() -> None:
     assert find_coins(np.zeros((400, 500, 3), np.uint8), [floor], EUR_2, lies="face") == []
 
 
-def test_of_concentric_rings_the_edge_is_told_by_the_others() -> None:
+def test_the_edge_is_found_beside_any_of_a_coins_rings() -> None:
     picture, floor = photograph(coin_on((60.0, 105.0)))
-    read = read_profiles(picture, floor, np.array([61.5, 104.0]), 11.0)
-    rings = find_rings(read)[0]
-    np.testing.assert_allclose(np.array([61.5, 104.0]) + rings.shift_mm, (60.0, 105.0), rtol=0, atol=0.2)
-    told_mm = 11.0 * np.exp(LOG_RATIOS[coin_look().odds(rings).argmax()])
-    assert told_mm == pytest.approx(12.875, rel=0.02)
+    edge = Ellipse.through(to_pixels(floor.homography, np.array([60.0, 105.0]) + 12.875 * unit_circle()))
+    for size in (0.8, 1.0, 1.2):
+        coin = coin_beside(picture, edge.grown(size))
+        assert coin.ellipse.radius_px == pytest.approx(edge.radius_px, rel=RADIUS_SHARE)
 
 
-def test_another_ring_that_may_be_the_edge_widens_the_size() -> None:
-    floor = photograph([])[1]
-
-    def circle(radius_mm: float, odds: float, x_mm: float = 60.0) -> Spot:
-        return Spot(floor, np.array([x_mm, 105.0]), radius_mm, odds)
-
-    edge = circle(12.0, 9.0)
-    assert rivals_std(edge, [edge, circle(12.7, 9.0)]) == pytest.approx(0.028, abs=0.002)
-    assert 0 < rivals_std(edge, [edge, circle(12.7, 8.0)]) < rivals_std(edge, [edge, circle(12.7, 9.0)])
-    assert rivals_std(edge, [edge, circle(12.7, 1.0), circle(12.7, 9.0, 90.0)]) == 0.0
+def unit_circle() -> FloatArray:
+    angle = np.arange(36) * (2 * np.pi / 36)
+    return np.stack([np.cos(angle), np.sin(angle)], axis=-1)
 
 
 def test_points_are_a_length_and_a_line() -> None:
@@ -97,5 +77,4 @@ def test_the_floor_carries_pixels_to_the_plane_and_back() -> None:
     np.testing.assert_allclose(floor.to_plane(seen), points, rtol=0, atol=1e-9)
     moved = floor.moved((40, 30)).reduced(2.5)
     np.testing.assert_allclose(moved.to_plane((seen - [40, 30] + 0.5) / 2.5 - 0.5), points, rtol=0, atol=1e-9)
-    assert isinstance(moved, Floor)
     assert moved.rim_radius_mm == RIM_MM

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tests.vision.lying_scene import Thing, photograph
+from tests.vision.lying_scene import Thing, coin_on, photograph
 from vision.photo import Photo
 from vision.references.find import find_references
 from vision.references.parse import parse_kind
@@ -26,8 +26,7 @@ def test_what_a_person_says_of_the_place_is_kept() -> None:
 
 
 def test_auto_takes_no_coin_for_one_in_particular() -> None:
-    coin = Thing((25.75, 25.75), 12.875, (60.0, 105.0), 0.0, (0.2, 0.4, 0.7))
-    picture, floor = photograph([coin])
+    picture, floor = photograph(coin_on((60.0, 105.0)))
     assert find_references(Photo("drawn", picture), parse_kind("auto"), [floor]) == []
     named = find_references(Photo("drawn", picture), parse_kind("coin:eur-2"), [floor])
     assert named[0].sighting.figure.radius_mm == pytest.approx(12.875, abs=0.2)

@@ -32,20 +32,24 @@ ZONES: dict[Lies, tuple[float, float]] = {"face": (0.58, 1.0), "hat": (0.0, 0.62
 SLACK = (0.92, 1.08)
 RADIUS_STEP = 1.07
 CANDIDATES = 20
-LEAST_VOTES = 0.35
-# Slopes of edges that vote; the fainter ones where those show nothing.
-SLOPES = ((60.0, 140.0), (20.0, 50.0))
+# Slopes of edges that vote, and the share of a full circle that must; fainter and fewer ones where those lead to
+# nothing that is surely a coin.
+VOTES = ((60.0, 140.0, 0.35), (20.0, 50.0, 0.25))
 # Circles nearer to each other are one, in place and size, over the radius; looks at each, how many are looked at more
 # often, and measured.
 APART, FIRST_LOOKS, FOLLOWED, MEASURED = 0.04, 2, 6, 4
 # What the net's evidence counts for, and where it leaves open whether there is a coin.
 WEIGHT, EVEN_EVIDENCE = 3.0, 2.2
-# What looks less like a coin is none.
-LEAST_SCORE = 0.05
+# What looks less like a coin is none; a likelier one than that needs no more search.
+LEAST_SCORE, SURE_RATING = 0.05, 1.5
 # How well the net tells a coin's size, as a share and in pixels, and its edge's place: of 32 coins that it doesn't know
 # the sizes are off by 0.5 % (root mean square), by 1.5 % where the coin is 22 pixels wide.
 SIZE_STD, SIZE_STD_PX, EDGE_STD_PX = 0.004, 0.12, 0.5
 POINTS = 64
+
+
+Slopes = npt.NDArray[np.float32]
+Votes = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -98,14 +102,25 @@ def find_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, *, lie
     list of Sighting
         Best first.
     """
+    likely: list[Coin] = []
+    for votes in VOTES:
+        likely = _distinct([*likely, *_likely_coins(bgr, floors, reference, lies, votes)])[:MEASURED]
+        if likely and likely[0].rating > SURE_RATING:
+            break
+    sightings = [_sighting(coin, floors, reference, _likeness(coin, likely)) for coin in likely]
+    return [sighting for sighting in sightings if sighting.score > LEAST_SCORE]
+
+
+def _likely_coins(
+    bgr: Image, floors: Sequence[Floor], reference: Reference, lies: Lies, votes: Votes
+) -> list[Coin]:
+    """Look at circles that so many edges vote for, and more closely at the likeliest."""
     limits = limits_mm(floors[0], reference)
-    spots = [spot for floor in floors[:TILTS] for spot in find_spots(bgr, floor, limits, lies=lies)]
+    spots = [spot for floor in floors[:TILTS] for spot in find_spots(bgr, floor, limits, lies=lies, votes=votes)]
     circles = _distinct([Coin(Ellipse.through(spot.outline_px), spot.rating) for spot in spots])
     near = _distinct([coin_beside(bgr, coin.ellipse, FIRST_LOOKS) for coin in circles])[:FOLLOWED]
     seen = [coin_beside(bgr, coin.ellipse) for coin in near]
-    likely = _distinct([_of_usual_size(coin, floors, reference) for coin in seen])[:MEASURED]
-    sightings = [_sighting(coin, floors, reference, _likeness(coin, likely)) for coin in likely]
-    return [sighting for sighting in sightings if sighting.score > LEAST_SCORE]
+    return [_of_usual_size(coin, floors, reference) for coin in seen]
 
 
 def coin_beside(bgr: Image, circle: Ellipse, looks: int = MOST_LOOKS) -> Coin:
@@ -147,37 +162,34 @@ def _is_same(one: Ellipse, other: Ellipse) -> bool:
     return away < APART * other.radius_px and abs(grown) < APART
 
 
-def find_spots(bgr: Image, floor: Floor, limits: tuple[float, float], *, lies: Lies) -> list[Spot]:
+def find_spots(
+    bgr: Image, floor: Floor, limits: tuple[float, float], *, lies: Lies, votes: Votes = VOTES[0]
+) -> list[Spot]:
     """Let edges vote for the centres of circles, looking straight down on the plane."""
     view, to_plane = _straight_down(bgr, floor, min(1.03, ZONES[lies][1]) if lies != "bench" else BENCH_REACH)
-    gradient = Contrast.of(view).gradient
-    for slopes in SLOPES:
-        voted = _voted(gradient, to_plane, limits, slopes)
-        spots = [Spot(floor, *spot) for spot in voted if _may_lie(spot[0], floor, ZONES[lies])]
-        if spots:
-            break
+    voted = _voted(Contrast.of(view).gradient, to_plane, limits, votes)
+    spots = [Spot(floor, *spot) for spot in voted if _may_lie(spot[0], floor, ZONES[lies])]
     return _apart(sorted(spots, key=lambda spot: spot.rating, reverse=True))
 
 
-Slopes = npt.NDArray[np.float32]
 _Vote = tuple[FloatArray, float, float]
 
 
 def _voted(
-    gradient: Slopes, to_plane: FloatArray, limits: tuple[float, float], slopes: tuple[float, float]
+    gradient: Slopes, to_plane: FloatArray, limits: tuple[float, float], votes: Votes
 ) -> list[_Vote]:
     """Return middles, mm, radii and votes of circles along edges of a view's gradient."""
     units = np.clip(gradient * 200.0, -32000, 32000).astype(np.int16)
     across, down = (np.ascontiguousarray(units[..., axis]) for axis in (0, 1))
-    thin = cv2.Canny(across, down, *slopes, L2gradient=True)
+    thin = cv2.Canny(across, down, *votes[:2], L2gradient=True)
     row, column = np.nonzero(thin)
     toward = gradient[row, column] / np.maximum(np.hypot(*gradient[row, column].T), 1e-9)[:, None]
     xy = np.stack([column, row], axis=-1).astype(np.float64)
     count = int(np.ceil(np.log(limits[1] / limits[0]) / np.log(RADIUS_STEP))) + 1
     found: list[_Vote] = []
     for radius_mm in np.geomspace(*limits, count):
-        votes = _votes(xy, toward, radius_mm / float(to_plane[0, 0]), thin.shape)
-        found += _peaks(votes, to_plane, float(radius_mm))
+        shares = _votes(xy, toward, radius_mm / float(to_plane[0, 0]), thin.shape)
+        found += _peaks(shares, votes[2], to_plane, float(radius_mm))
     return found
 
 
@@ -208,10 +220,10 @@ def _votes(xy: FloatArray, toward: FloatArray, radius_px: float, shape: tuple[in
     return np.asarray(gathered / (2 * np.pi * radius_px), np.float64)
 
 
-def _peaks(votes: FloatArray, to_plane: FloatArray, radius_mm: float) -> list[_Vote]:
+def _peaks(votes: FloatArray, least: float, to_plane: FloatArray, radius_mm: float) -> list[_Vote]:
     """Return the strongest votes, one to each place."""
     high = cv2.dilate(votes, np.ones((3, 3))) == votes
-    row, column = np.nonzero((votes > LEAST_VOTES) & high)
+    row, column = np.nonzero((votes > least) & high)
     order = np.argsort(-votes[row, column])[: CANDIDATES * 15]
     centres = to_pixels(to_plane, np.stack([column, row], axis=-1)[order].astype(np.float64))
     return [(at, radius_mm, float(value)) for at, value in zip(centres, votes[row, column][order], strict=True)]
