@@ -22,7 +22,7 @@ from vision.scene import Scene
 from vision.start import NOMINAL_RADIUS_MM, lenses, plain_camera, poses_of
 from vision.top_view import top_view
 
-TRIED_FINDS = 2
+TRIED_FINDS = 3
 # What speaks against the likeliest rim and its reference, up to which no other is tried; the likeness that a photo
 # without the reference that was named stands for; references that need no search.
 CONVINCING, LIKENESS_OF_NONE = 2.0, 0.05

@@ -5,17 +5,16 @@ from collections.abc import Sequence
 import numpy as np
 
 from vision.edges import Image
-from vision.figure import Figure, Sighting, rectangle
+from vision.figure import EdgeSamples, Figure, Sighting, rectangle
 from vision.measurement import FloatArray
-from vision.references.card_sides import at_upper_edge
 from vision.references.floor import Floor
 from vision.references.outline import outline_feet, refine_outline, settled
 from vision.references.parse import Reference
 from vision.references.search import HIDDEN, Found, corners_mm, find_outlines
-from vision.references.sides import Stretch, fit_sides, to_pixels
+from vision.references.sides import Stretch, edge_samples, fit_sides, px_per_mm, to_pixels
 
 # Outlines that are measured, and how much of their sides must be found again at full size.
-MEASURED, LEAST_GOOD = 3, 0.4
+MEASURED, LEAST_GOOD = 4, 0.4
 RIVAL_SHARE = 0.5
 # How far from what the net sees its edges may be, over half the root of its area, then nearer.
 REACHES = (0.03, 0.02, 0.015)
@@ -23,6 +22,10 @@ LEAST_REACH_PX = 2.5
 GOOD_PX = 0.8
 # Walls and shadows of thinner things don't show.
 THIN_MM = 0.3
+# Where on a side it is read, from corner to corner. How far off a side is seen: of 288 sides that the net doesn't know
+# half are within 0.056 mm, 19 in 20 within 0.24.
+READINGS = (0.2, 0.5, 0.8)
+SIDE_STD_MM, SIDE_STD_PX = 0.1, 0.1
 
 
 def find_rectangles(
@@ -67,22 +70,46 @@ def _measure(
 ) -> Sighting | None:
     sides, corners = rectangle(*reference.size_mm), corners_mm(*reference.size_mm)
     start = found.homography(reference.size_mm)
-    stretch = outline_feet(corners, _feet_count(reference), corner_mm)
-    if not inside:
-        stretch = _uncovered(stretch, start, found.floor)
+    samples: EdgeSamples | None
+    if reference.thickness_mm > THIN_MM:
+        samples = _as_seen(found, start)
+    else:
+        stretch = outline_feet(corners, _feet_count(reference), corner_mm)
+        samples = _along_edges(bgr, found, start, sides, stretch if inside else _uncovered(stretch, start, found.floor))
+    if samples is None or len(np.unique(samples.side)) < 3:
+        return None
+    fit = fit_sides(samples, sides, start)
+    figure = Figure(reference.kind, sides, None, reference.size_std, reference.thickness_mm, reference.thickness_std_mm)
+    return Sighting(figure, samples, to_pixels(fit.homography, corners), fit.homography, score)
+
+
+def _as_seen(found: Found, homography: FloatArray) -> EdgeSamples:
+    """Return a few readings of each side that shows where the net sees it.
+
+    Beside a card's upper edge lie its own wall, the wall's foot and its shadow, 0.76 mm high: edges alone don't tell
+    which is which. The readings weigh together as much as one of a side's doubt: more would pass for as many tellings
+    of the same thing. Bloom has had its say in the net.
+    """
+    corners = found.outline.corners_px
+    along = np.array(READINGS)[:, None]
+    shown = np.flatnonzero(found.seen.shows)
+    xy_px = np.concatenate([(1 - along) * corners[n] + along * corners[(n + 1) % len(corners)] for n in shown])
+    doubt_px = np.hypot(SIDE_STD_MM * px_per_mm(homography), SIDE_STD_PX)
+    std_px = np.full(len(xy_px), float(np.sqrt(len(READINGS)) * doubt_px))
+    return edge_samples(xy_px, np.zeros(len(xy_px)), std_px, np.repeat(shown, len(READINGS)))
+
+
+def _along_edges(
+    bgr: Image, found: Found, homography: FloatArray, sides: FloatArray, stretch: Stretch
+) -> EdgeSamples | None:
+    """Sample the edges beside what the net sees; None where too few are found."""
     reaches = tuple(max(LEAST_REACH_PX, share * found.outline.size_px) for share in REACHES)
-    refined = refine_outline(bgr, start, stretch, sides, reaches)
+    refined = refine_outline(bgr, homography, stretch, sides, reaches)
     if refined is None:
         return None
     fit, samples = refined
     good = settled(fit, samples, max(GOOD_PX, 3 * fit.spread_px))
-    if len(good) < LEAST_GOOD * max(1, len(stretch.side)) or len(np.unique(good.side)) < 3:
-        return None
-    figure = Figure(reference.kind, sides, None, reference.size_std, reference.thickness_mm, reference.thickness_std_mm)
-    if reference.thickness_mm > THIN_MM:
-        good = at_upper_edge(bgr, found.floor, fit, good, figure)
-        fit = fit_sides(good, sides, fit.homography)
-    return Sighting(figure, good, to_pixels(fit.homography, corners), fit.homography, score)
+    return good if len(good) >= LEAST_GOOD * max(1, len(stretch.side)) else None
 
 
 def _feet_count(reference: Reference) -> int:

@@ -65,7 +65,26 @@ def _lifted(points: FloatArray) -> FloatArray:
     return np.column_stack([points, np.ones(len(points))])
 
 
-def outline_beside(bgr: Image, guess: Outline, covered: BoolArray) -> tuple[Outline, float]:
+@dataclass(frozen=True)
+class Beside:
+    """What the net sees beside a guess.
+
+    Attributes
+    ----------
+    outline : Outline
+        Sides that don't show are left as they were.
+    evidence : float
+        Mean over all that is not covered of the logarithm of how much likelier than even the outline runs there.
+    shows : (4,) ndarray of bool
+        Which sides do.
+    """
+
+    outline: Outline
+    evidence: float
+    shows: BoolArray
+
+
+def outline_beside(bgr: Image, guess: Outline, covered: BoolArray) -> Beside:
     """Find a card's or a sheet's outline beside a guess.
 
     Parameters
@@ -74,30 +93,25 @@ def outline_beside(bgr: Image, guess: Outline, covered: BoolArray) -> tuple[Outl
     guess : Outline
     covered : (COLUMNS,) ndarray of bool
         Where something lies over it.
-
-    Returns
-    -------
-    outline : Outline
-        Sides that don't show are left as they were.
-    evidence : float
-        Mean over all that is not covered of the logarithm of how much likelier than even the outline runs there.
     """
     look = shipped_net("rectangle").look(bgr, guess.curve, guess.size_px)
-    lines_px = np.stack([_side(look, number, covered) for number in range(SIDES)])
+    sides = [_side(look, number, covered) for number in range(SIDES)]
+    lines_px = np.stack([np.zeros(2) if line is None else line for line in sides])
     long = COLUMNS // SIDES
     share = (np.arange(long) + 0.5) / long
     offset_px = (lines_px[:, :1] + share * (lines_px[:, 1:] - lines_px[:, :1])).ravel()
     told = look.of(offset_px)[~covered]
-    return guess.moved(lines_px), float(told.mean()) if len(told) else -np.inf
+    evidence = float(told.mean()) if len(told) else -np.inf
+    return Beside(guess.moved(lines_px), evidence, np.array([line is not None for line in sides]))
 
 
-def _side(look: Look, number: int, covered: BoolArray) -> FloatArray:
-    """Draw a line to one side; return how far outward its ends lie, (2,) pixels."""
+def _side(look: Look, number: int, covered: BoolArray) -> FloatArray | None:
+    """Draw a line to one side; return how far outward its ends lie, (2,) pixels, None where too little of it shows."""
     long = COLUMNS // SIDES
     own = slice(number * long, (number + 1) * long)
     share = np.exp(look.log_share[:-1, own].astype(np.float64)) * ~covered[own]
     if share.sum() < LEAST_SHOWN * long:
-        return np.zeros(2)
+        return None
     row = np.arange(ROWS)[:, None] - (ROWS - 1) / 2
     along = np.linspace(-1, 1, long)
     basis = np.stack([np.ones(long), along], axis=1)

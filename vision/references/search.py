@@ -15,13 +15,13 @@ from vision.references.parse import Reference
 from vision.references.patches import patch_corners
 from vision.references.pieces import Contrast, pieces_on
 from vision.references.rectangle import Rectangles, Shape, from_patches, judge, propose, reduced, side_pieces
-from vision.references.rectangle_look import Outline, outline_beside, outline_of
+from vision.references.rectangle_look import Beside, Outline, outline_beside, outline_of
 from vision.references.sides import to_pixels
 
 # A thing on the bench is farther away and looks smaller.
 BENCH_SHRINK = 0.93
-# A guess whose sides stand out less is not looked at; how many of a plane's are, and how often.
-LEAST_EDGES, LOOKED_AT, LOOKS = 0.25, 9, 2
+# A guess whose sides stand out less is not looked at; how many of a plane's are.
+LEAST_EDGES, LOOKED_AT = 0.25, 9
 # What the net's evidence counts for, and where it leaves open whether there is such a thing; under which a second look
 # is in vain; odds from which one is likely, and from which no other plane is tried.
 WEIGHT, EVEN_EVIDENCE, HOPELESS_EVIDENCE = 5.0, 2.6, 0.0
@@ -57,14 +57,19 @@ class Guess:
 
 @dataclass(frozen=True)
 class Found:
-    """A thing's outline as a net sees it, and the natural logarithm of the odds that it is one.
+    """A thing as a net sees it, and the natural logarithm of the odds that it is one.
 
     ``floor`` is the plane that it was guessed on.
     """
 
     floor: Floor
-    outline: Outline
+    seen: Beside
     odds: float
+
+    @property
+    def outline(self) -> Outline:
+        """Its outline."""
+        return self.seen.outline
 
     def homography(self, size_mm: tuple[float, float]) -> FloatArray:
         """From the figure's frame, mm, to pixels."""
@@ -141,13 +146,14 @@ class Search:
         return [one for one in found if one.odds > LEAST_ODDS]
 
     def _settled(self, guess: Guess) -> Found:
-        outline, evidence = outline_of(guess.corners_px(self.reference.size_mm)), -np.inf
-        for _ in range(LOOKS):
-            outline, evidence = outline_beside(self.bgr, outline, self._covered(outline, guess.floor))
-            if evidence < HOPELESS_EVIDENCE:
-                break
-        odd = self._oddness(outline, guess.floor)
-        return Found(guess.floor, outline, WEIGHT * (evidence - EVEN_EVIDENCE) - 0.5 * odd**2)
+        seen = self._seen(outline_of(guess.corners_px(self.reference.size_mm)), guess.floor)
+        if seen.evidence > HOPELESS_EVIDENCE:
+            seen = self._seen(seen.outline, guess.floor)
+        odd = self._oddness(seen.outline, guess.floor)
+        return Found(guess.floor, seen, WEIGHT * (seen.evidence - EVEN_EVIDENCE) - 0.5 * odd**2)
+
+    def _seen(self, outline: Outline, floor: Floor) -> Beside:
+        return outline_beside(self.bgr, outline, self._covered(outline, floor))
 
     def _oddness(self, outline: Outline, floor: Floor) -> float:
         """Return by how many deviations an outline's shape on a plane differs from the reference's."""

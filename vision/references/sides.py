@@ -53,6 +53,12 @@ def to_pixels(homography: FloatArray, xy_mm: FloatArray) -> FloatArray:
     return carried
 
 
+def px_per_mm(homography: FloatArray) -> float:
+    """Return the scale at a figure's middle."""
+    left, right = to_pixels(homography, np.array([[-0.5, 0.0], [0.5, 0.0]]))
+    return float(np.linalg.norm(right - left))
+
+
 def outward_px(homography: FloatArray, stretch: Stretch, sides: FloatArray) -> FloatArray:
     """Return the unit normals (N, 2) in pixels at each foot, on the outer side of its line."""
     normal_mm = sides[stretch.side, :2]
