@@ -45,7 +45,7 @@ LEAST_SCORE, SURE_RATING = 0.05, 1.5
 # How well the net tells a coin's size, as a share and in pixels, and its edge's place: of 32 coins that it doesn't know
 # the sizes are off by 0.5 % (root mean square), by 1.5 % where the coin is 22 pixels wide. Coins that look less like
 # those it knows are told less well: two real ones on paper, rated 2 and 3, came out 3.0 % small and 1.4 % large.
-SIZE_STD, SIZE_STD_PX, EDGE_STD_PX = 0.0035, 0.12, 0.5
+SIZE_STD, SIZE_STD_PX, EDGE_STD_PX = 0.0025, 0.12, 0.5
 CLEAR_RATING, LESS_SURE, MOST_UNSURE = 4.2, 1.2, 2.0
 POINTS = 64
 
