@@ -13,11 +13,13 @@ from vision.sketch import sketched_ellipses
 
 LEAST_SHARE = 0.07
 # Families that are tried, and the evidence from which a rim is taken for one without a look at the next.
-TRIED, SURE_EVIDENCE = 6, 2.5
+TRIED, SURE_EVIDENCE = 6, 3.0
 # Diameters of car rotors, and their spread as a share: a prior for telling circles apart, nothing more.
 USUAL_DIAMETER_MM, USUAL_SPREAD = 320.0, 0.16
 # Where a thing on the friction ring lies, as a share of the rim's radius.
 RING_SHARE, RING_SPREAD, OFF_RING_WEIGHT = 0.8, 0.12, 0.002
+# A circle that suits what lies on the face less is no reason to leave the others untried.
+LEAST_SUITED = 0.02
 MOST_INNER = 4
 MOST_OFF_CENTRE, SAME = 0.35, 0.012
 # The rim is looked for around this many circles, so many times as large: the net sees a seventh to either side.
@@ -60,7 +62,7 @@ def find_rotor(photo: Image, grey: Image, on_face: Sequence[Sighting] = ()) -> l
         if rim is not None and rim.evidence > LEAST_EVIDENCE:
             rating = _promise(family, rim.ellipse, on_face) * float(np.exp(rim.evidence)) * rim.in_frame**2
             found.append(replace(rim, rating=rating))
-            if rim.evidence > SURE_EVIDENCE:
+            if rim.evidence > SURE_EVIDENCE and _suits(rim.ellipse, on_face) > LEAST_SUITED:
                 break
     return _distinct(sorted(found, key=lambda rim: -rim.rating))
 
