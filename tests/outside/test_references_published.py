@@ -14,9 +14,9 @@ from vision.measurement import FloatArray
 from vision.photo import read_photo
 from vision.references.coin import Spot, coin_beside, sighting_of
 from vision.references.floor import Floor
-from vision.references.search import corners_mm
 from vision.references.outline import outline_feet, refine_outline
 from vision.references.parse import CARD, COINS, SHEETS, TAG
+from vision.references.search import corners_mm
 from vision.references.tag import find_tags, tag_cells
 
 REAL_PHOTOS = Path(__file__).parents[3] / "shared" / "real_photos"

@@ -1,4 +1,4 @@
-"""The nets that see where rims, coins, cards and sheets end, on photos of ``checking``, which they were not trained on."""
+"""The nets that see where rims, coins, cards and sheets end, on photos of ``checking``, which they do not know."""
 
 import json
 from importlib import resources

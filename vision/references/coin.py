@@ -113,9 +113,7 @@ def find_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, *, lie
     return [sighting for sighting in sightings if sighting.score > LEAST_SCORE]
 
 
-def _likely_coins(
-    bgr: Image, floors: Sequence[Floor], reference: Reference, lies: Lies, votes: Votes
-) -> list[Coin]:
+def _likely_coins(bgr: Image, floors: Sequence[Floor], reference: Reference, lies: Lies, votes: Votes) -> list[Coin]:
     """Look at circles that so many edges vote for, and more closely at the likeliest."""
     limits = limits_mm(floors[0], reference)
     spots = [spot for floor in floors[:TILTS] for spot in find_spots(bgr, floor, limits, lies=lies, votes=votes)]
@@ -177,9 +175,7 @@ def find_spots(
 _Vote = tuple[FloatArray, float, float]
 
 
-def _voted(
-    gradient: Slopes, to_plane: FloatArray, limits: tuple[float, float], votes: Votes
-) -> list[_Vote]:
+def _voted(gradient: Slopes, to_plane: FloatArray, limits: tuple[float, float], votes: Votes) -> list[_Vote]:
     """Return middles, mm, radii and votes of circles along edges of a view's gradient."""
     units = np.clip(gradient * 200.0, -32000, 32000).astype(np.int16)
     across, down = (np.ascontiguousarray(units[..., axis]) for axis in (0, 1))

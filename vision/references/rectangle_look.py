@@ -50,7 +50,6 @@ class Outline:
         ways = [np.roll(other.corners_px[::way], turn, axis=0) for way in (1, -1) for turn in range(SIDES)]
         return min(float(np.linalg.norm(self.corners_px - way, axis=1).max()) for way in ways)
 
-
     def moved(self, offset_px: FloatArray) -> "Outline":
         """Move both ends of each side outward, (4, 2) pixels; the corners are where the sides meet then."""
         points, normal = (part.reshape(SIDES, -1, 2)[:, [0, -1]] for part in self.curve)
