@@ -28,6 +28,7 @@ ROWS, COLUMNS, FINER = 80, 128, 2
 # An ellipse beside another one departs from it by waves up to this order; rows within which a line is drawn to the
 # outline, narrowing.
 ORDERS, WIDTHS, LEAST_WEIGHT = 2, (12.0, 6.0, 3.0, 2.0, 2.0), 1e-4
+TINY = 1e-9
 HALVES = 6
 # Looks at most, until the line departs by no more than this many rows from the ellipse it was seen along.
 MOST_LOOKS, SETTLED = 3, 1.2
@@ -65,19 +66,9 @@ class Look:
         It is drawn to the outline from all round and from each half: what stands before one may look like another.
         """
         share = np.exp(self.log_share[:-1].astype(np.float64))
-        lines = [self._drawn(share, begun) for begun in _halves()]
+        waves = _waves()
+        lines = [waves @ drawn(share, waves, begun) * self.step_px for begun in _halves()]
         return max(lines, key=lambda line: float(self.of(line).mean()))
-
-    def _drawn(self, share: FloatArray, begun: FloatArray) -> FloatArray:
-        row = np.arange(ROWS)[:, None] - (ROWS - 1) / 2
-        weight = share.sum(axis=0) * begun
-        line = (row * share).sum(axis=0) / np.maximum(share.sum(axis=0), 1e-9)
-        for width in WIDTHS:
-            line = _waved(line, weight + LEAST_WEIGHT)
-            near = share * np.exp(-0.5 * ((row - line) / width) ** 2)
-            weight = near.sum(axis=0)
-            line = (row * near).sum(axis=0) / np.maximum(weight, 1e-9)
-        return _waved(line, weight + LEAST_WEIGHT) * self.step_px
 
 
 @dataclass(frozen=True, eq=False)
@@ -213,10 +204,42 @@ def _halves() -> list[FloatArray]:
     return [np.ones(COLUMNS), *((away < COLUMNS // 2).astype(np.float64) for away in from_here)]
 
 
-def _waved(line: FloatArray, weight: FloatArray) -> FloatArray:
-    """Fit the first waves to a line (COLUMNS,)."""
+def _waves() -> FloatArray:
+    """Return the first waves round a circle, (COLUMNS, 1 + 2 ORDERS)."""
     turn = np.arange(COLUMNS) * (2 * np.pi / COLUMNS)
     waves = [wave(order * turn) for order in range(1, ORDERS + 1) for wave in (np.cos, np.sin)]
-    basis = np.stack([np.ones(COLUMNS), *waves], axis=1)
-    root = np.sqrt(weight)
-    return np.asarray(basis @ np.linalg.lstsq(basis * root[:, None], line * root, rcond=None)[0])
+    return np.stack([np.ones(COLUMNS), *waves], axis=1)
+
+
+def drawn(share: FloatArray, basis: FloatArray, begun: FloatArray) -> FloatArray:
+    """Draw a line to where an outline is likely, in a narrowing band.
+
+    Parameters
+    ----------
+    share : (ROWS, C) ndarray
+        Probability that it runs through a row.
+    basis : (C, K) ndarray
+        What the line is made of.
+    begun : (C,) ndarray
+        1 for the columns that it is begun with, 0 for the others.
+
+    Returns
+    -------
+    (K,) ndarray
+        How much of each, rows outward of the middle.
+    """
+    row = np.arange(ROWS)[:, None] - (ROWS - 1) / 2
+    weight = share.sum(axis=0)
+    line = (row * share).sum(axis=0) / np.maximum(weight, TINY)
+    solved = _fitted(basis, line, weight * begun)
+    for width in WIDTHS:
+        near = share * np.exp(-0.5 * ((row - basis @ solved) / width) ** 2)
+        weight = near.sum(axis=0)
+        line = (row * near).sum(axis=0) / np.maximum(weight, TINY)
+        solved = _fitted(basis, line, weight)
+    return solved
+
+
+def _fitted(basis: FloatArray, line: FloatArray, weight: FloatArray) -> FloatArray:
+    root = np.sqrt(weight + LEAST_WEIGHT)
+    return np.asarray(np.linalg.lstsq(basis * root[:, None], line * root, rcond=None)[0])

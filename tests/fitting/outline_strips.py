@@ -28,7 +28,7 @@ from vision.photo import Photo
 from vision.references.coin import find_spots, limits_mm
 from vision.references.floor import TILTS, Floor
 from vision.references.parse import Lies, parse_kind
-from vision.references.rectangle_look import Outline, outline_of
+from vision.references.rectangle_look import Outline
 from vision.references.search import Guess, Search, other_planes
 from vision.rotor import TRIED, families, find_rotor
 from vision.sketch import sketched_ellipses
@@ -129,7 +129,7 @@ def _true_outline(row: Mapping[str, Any], kind: str) -> FloatArray:
 
 
 def _true_trace(outline: FloatArray, kind: str) -> Traced:
-    return Traced.straight(outline_of(outline)) if kind == "rectangle" else Traced.round(Ellipse.through(outline))
+    return Traced.straight(Outline(outline)) if kind == "rectangle" else Traced.round(Ellipse.through(outline))
 
 
 def _rims(photo: Photo, _: Mapping[str, Any]) -> list[Traced]:
@@ -165,7 +165,7 @@ def _rectangles(photo: Photo, row: Mapping[str, Any]) -> list[Traced]:
     planes = [*floors[:TILTS], *other_planes(floors, inside=inside)]
     guesses: list[Guess] = [guess for floor in planes for guess in search.on(floor)]
     guesses += search.patched() if search.is_sheet else []
-    outlines = [outline_of(guess.corners_px(named.size_mm)) for guess in sorted(guesses, key=lambda g: -g.score)]
+    outlines = [Outline(guess.corners_px(named.size_mm)) for guess in sorted(guesses, key=lambda g: -g.score)]
     return [Traced.straight(outline) for outline in _distinct(outlines)[: OTHERS["rectangle"]]]
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from vision.band import BoolArray, Curve
 from vision.edges import Image
 from vision.measurement import FloatArray
-from vision.outline_look import COLUMNS, FINER, LEAST_WEIGHT, ROWS, WIDTHS, Look, shipped_net
+from vision.outline_look import COLUMNS, FINER, Look, drawn, shipped_net
 
 SIDES = 4
 # A side of which less than this share shows stays where it was guessed.
@@ -111,20 +111,6 @@ def _side(look: Look, number: int, covered: BoolArray) -> FloatArray | None:
     share = np.exp(look.log_share[:-1, own].astype(np.float64)) * ~covered[own]
     if share.sum() < LEAST_SHOWN * long:
         return None
-    row = np.arange(ROWS)[:, None] - (ROWS - 1) / 2
     along = np.linspace(-1, 1, long)
-    basis = np.stack([np.ones(long), along], axis=1)
-    weight = share.sum(axis=0)
-    line = (row * share).sum(axis=0) / np.maximum(weight, LEAST_WEIGHT)
-    for width in WIDTHS:
-        root = np.sqrt(weight + LEAST_WEIGHT)
-        solved = np.linalg.lstsq(basis * root[:, None], line * root, rcond=None)[0]
-        near = share * np.exp(-0.5 * ((row - basis @ solved) / width) ** 2)
-        weight = near.sum(axis=0)
-        line = (row * near).sum(axis=0) / np.maximum(weight, LEAST_WEIGHT)
-    return np.asarray((solved[0] + solved[1] * np.array([-1.0, 1.0])) * look.step_px)
-
-
-def outline_of(corners_px: FloatArray) -> Outline:
-    """Return the outline through corners, whichever way round they come."""
-    return Outline(np.asarray(corners_px, np.float64))
+    level, slope = drawn(share, np.stack([np.ones(long), along], axis=1), np.ones(long))
+    return np.array([level - slope, level + slope]) * look.step_px

@@ -15,7 +15,7 @@ from vision.references.parse import Reference
 from vision.references.patches import patch_corners
 from vision.references.pieces import Contrast, pieces_on
 from vision.references.rectangle import Rectangles, Shape, from_patches, judge, propose, reduced, side_pieces
-from vision.references.rectangle_look import Beside, Outline, outline_beside, outline_of
+from vision.references.rectangle_look import Beside, Outline, outline_beside
 from vision.references.sides import to_pixels
 
 # A thing on the bench is farther away and looks smaller.
@@ -146,7 +146,7 @@ class Search:
         return [one for one in found if one.odds > LEAST_ODDS]
 
     def _settled(self, guess: Guess) -> Found:
-        seen = self._seen(outline_of(guess.corners_px(self.reference.size_mm)), guess.floor)
+        seen = self._seen(Outline(guess.corners_px(self.reference.size_mm)), guess.floor)
         if seen.evidence > HOPELESS_EVIDENCE:
             seen = self._seen(seen.outline, guess.floor)
         odd = self._oddness(seen.outline, guess.floor)
