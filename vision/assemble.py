@@ -10,7 +10,6 @@ from vision.camera import Pose
 from vision.concentric import Circle
 from vision.edges import Image
 from vision.figure import EdgeSamples
-from vision.measurement import FloatArray
 from vision.photo import Photo
 from vision.placing import Placed, hat_top
 from vision.request import Request
@@ -18,19 +17,19 @@ from vision.rim import Look, Rim, follow_rim
 from vision.scene import ROUNDS, Scene, fit_scene
 from vision.start import NOMINAL_RADIUS_MM, RADIUS_STD, WAVES, RimEdges, first_unknowns, lenses, plain_camera, poses_of
 from vision.terms import CircleTerm, Height, Term
-from vision.top_view import top_view
+from vision.top_view import TopView, top_view
 from vision.unknowns import Unknowns
 from vision.wall import is_outline, rim_curve
 
 ROUGH_SAMPLES, FINE_SAMPLES, CIRCLE_SAMPLES = 50, 200, 60
 ROUGH_ROUNDS = 2
 # Misfit by which one tilt must fit better than the other to be taken without a look at the bolt holes.
-OPEN = 15.0
+OPEN = 40.0
 # How far from the last fit the rim is looked for, and how unlike its circle, as shares of its radius.
 FOLLOWED_SHARES = ((0.045, 0.006), (0.02, 0.003))
 # Inner circles are told by the scene and hardly tell it: a fillet or a lip taken for an edge must not move the rim.
 # The middles of bolt holes have no side to be on; they tell the tilt where a rim seen square on can't.
-CIRCLE_STD_FACTORS = {"ring_inner": 15.0, "hat": 30.0, "centre_bore": 30.0, "bolt_circle": 2.5}
+CIRCLE_STD_FACTORS = {"ring_inner": 15.0, "hat": 30.0, "centre_bore": 4.0, "bolt_circle": 1.0}
 PITCH_STD = 0.0005
 LEAST_PART = 6
 LEAST_REACH_PX, LEAST_WAVE_PX = 6.0, 1.0
@@ -131,13 +130,13 @@ def _likelier(photo: Photo, request: Request, fits: Sequence[Fitted], sights: Si
     left = [fitted for fitted in fits if _misfit(fitted) < least + OPEN]
     if len(left) == 1:
         return left[0]
-    outlines = [placed.sighting.corners_px for placed in sights.placed]
-    return min(left, key=lambda fitted: fitted[0].misfit - _bolts_evidence(photo, fitted[0], outlines, request.hat_up))
+    scene = left[0][0]
+    view = top_view(photo.grey, scene, [scene.to_plane(p.sighting.corners_px, 0.0) for p in sights.placed])
+    return min(left, key=lambda fitted: fitted[0].misfit - _bolts_evidence(view.meant_by(fitted[0]), request.hat_up))
 
 
-def _bolts_evidence(photo: Photo, scene: Scene, hidden_px: Sequence[FloatArray], hat_up: bool | None) -> float:
-    hidden_mm = [scene.to_plane(outline, 0.0) for outline in hidden_px]
-    bolts = find_bolts(top_view(photo.grey, scene, hidden_mm), hat_up=hat_up)
+def _bolts_evidence(view: TopView, hat_up: bool | None) -> float:
+    bolts = find_bolts(view, hat_up=hat_up)
     return 0.0 if bolts is None else bolts.evidence
 
 

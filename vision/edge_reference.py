@@ -50,9 +50,13 @@ def upright_references(photo: Photo, reference: Reference, request: Request) -> 
             return tags
     if reference.family != "card" and (named or request.diameter_mm is not None):
         return []
-    planes = [_upright(photo, filled) for filled in FILLED]
-    cards = find_cards(photo.bgr, planes, reference if named else CARD, inside=True)
+    cards = find_cards(photo.bgr, upright_planes(photo), reference if named else CARD, inside=True)
     return [card for card in cards if named or card.score >= SURE_SCORE]
+
+
+def upright_planes(photo: Photo) -> list[Floor]:
+    """Return where a card may stand: square to the camera, against rims that fill much of the picture."""
+    return [_upright(photo, filled) for filled in FILLED]
 
 
 def _upright(photo: Photo, filled: float) -> Floor:

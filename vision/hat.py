@@ -10,9 +10,11 @@ import numpy as np
 from vision.bolts import Bolts, find_bolts
 from vision.circle_pose import circle
 from vision.concentric import Circle, sampled
+from vision.ellipse import Ellipse
 from vision.figure import EdgeSamples
 from vision.holes import bolt_holes, settled, stud_tops
 from vision.measurement import FloatArray
+from vision.outline_look import shipped_net
 from vision.ring import Face, Pixels
 from vision.steps import TURN_RAD, Steps, Strip, find_steps
 from vision.top_view import TopView
@@ -28,16 +30,18 @@ FILLET_MM = 2.0
 HIDDEN_SHARE, CLEAR_MM = 1.006, 0.5
 # Least logarithm of the odds under which a step is nobody's edge.
 LEAST_HAT, LEAST_INNER = -1.5, -2.5
-HOLE_STD_PX = 0.5
-# A bolt circle is measured where the count of its holes is so sure: of the ``fitting`` photos that pass all but three
-# in a hundred count right, of the others half.
-SURE_BOLTS = 0.9
+HOLE_STD_PX = 0.3
+# A bolt circle is measured where the count of its holes is so sure, and they stand out so clearly.
+SURE_BOLTS, CLEAR_BOLTS = 0.9, 10.0
 # Unlike an edge, the holes' middles have no side to be on.
 CENTRES_STD_MM = 0.05
-# How well the votes for a hole tell its middle, at a rim of 330 mm; a millimetre across the face.
+# How well the net tells a hole's place, at a rim of 330 mm; a millimetre across the face.
 SPOT_STD_MM = 1.2
 _ACROSS = np.array([[-0.5, 0.0, 0.0], [0.5, 0.0, 0.0]])
 EDGE_STD_MM = 0.4
+# A bore's outline is an ellipse that is known as a whole: points on it, and what each is known by, were it alone;
+# evidence from which it is one, the least radius that is looked at.
+BORE_POINTS, BORE_STD_PX, BORE_STD_MM, LEAST_BORE, LEAST_BORE_PX = 48, 1.1, 0.15, 1.0, 12.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,9 +98,9 @@ def look_inside(bgr: Pixels, grey: Pixels, view: TopView, *, hat_up: bool | None
     bolts = find_bolts(view, hat_up=hat_up)
     circles: dict[str, Circle] = {}
     if bolts is not None:
-        bolts, holes = _settled(grey, view, bolts)
-        circles = _hub_circles(grey, view.face, bolts)
-        if holes is not None and bolts.probability > SURE_BOLTS:
+        bolts, holes = place_bolts(bgr, view, bolts)
+        circles = _hub_circles(bgr, view.face, bolts)
+        if holes is not None and bolts.probability > SURE_BOLTS and bolts.score > CLEAR_BOLTS:
             circles[holes.name] = holes
         if bolts.height_mm > 0 and (hat := _hat(bgr, grey, view, bolts)) is not None:
             circles["hat"] = hat
@@ -110,12 +114,13 @@ def _mm(face: Face, at_330_mm: float) -> float:
     return at_330_mm * face.rim_radius_mm / 165.0
 
 
-def _settled(grey: Pixels, view: TopView, bolts: Bolts) -> tuple[Bolts, Circle | None]:
+def place_bolts(bgr: Pixels, view: TopView, bolts: Bolts) -> tuple[Bolts, Circle | None]:
     """Settle the bolts' plane, and return their circle: by the holes' outlines, where those fail by their places."""
     spot_std_px = SPOT_STD_MM * float(np.linalg.norm(np.ptp(view.face.to_pixels(_ACROSS), axis=0)))
+    spots_px = stud_tops(view, bolts)
     for centres_px, std_px in (
-        (bolt_holes(grey, view.face, bolts), HOLE_STD_PX),
-        (stud_tops(view, bolts), _mm(view.face, spot_std_px)),
+        (bolt_holes(bgr, view.face, bolts, spots_px), HOLE_STD_PX),
+        (spots_px, _mm(view.face, spot_std_px)),
     ):
         placed, kept_px = settled(view.face, bolts, centres_px)
         count = len(kept_px)
@@ -126,9 +131,18 @@ def _settled(grey: Pixels, view: TopView, bolts: Bolts) -> tuple[Bolts, Circle |
     return bolts, None
 
 
-def _hub_circles(grey: Pixels, face: Face, bolts: Bolts) -> dict[str, Circle]:
-    bore = sampled(grey, face, Circle("centre_bore", bolts.bore_mm, bolts.height_mm), reach_mm=_mm(face, 2.5))
-    return {} if bore is None else {bore.name: bore}
+def _hub_circles(bgr: Pixels, face: Face, bolts: Bolts) -> dict[str, Circle]:
+    start = Ellipse.through(face.to_pixels(circle(bolts.bore_mm, BORE_POINTS, bolts.height_mm)))
+    if start.radius_px < LEAST_BORE_PX:
+        return {}
+    ellipse, evidence = shipped_net("bore").ellipse_beside(bgr, start)
+    if evidence < LEAST_BORE:
+        return {}
+    outline = ellipse.points(BORE_POINTS)[0]
+    radius_mm = float(np.linalg.norm(face.to_plane(outline, bolts.height_mm), axis=1).mean())
+    samples = EdgeSamples(outline, np.zeros(BORE_POINTS), np.full(BORE_POINTS, BORE_STD_PX), np.zeros(BORE_POINTS))
+    near = Circle("centre_bore", radius_mm, bolts.height_mm, edge_std_mm=BORE_STD_MM)
+    return {near.name: replace(near, samples=samples, support=1.0)}
 
 
 def _hat(bgr: Pixels, grey: Pixels, view: TopView, bolts: Bolts) -> Circle | None:

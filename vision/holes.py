@@ -6,55 +6,64 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from vision.bolts import HOLE_RADII_MM, Bolts
-from vision.edges import offsets_px, profiles, slopes, steepest
+from vision.bolts import Bolts
+from vision.circle_pose import circle
+from vision.ellipse import Ellipse
 from vision.measurement import FloatArray
+from vision.outline_look import shipped_net
 from vision.ring import Face, Pixels
-from vision.top_view import HALF_STEPS, TopView
+from vision.top_view import TopView
 
 # A bolt hole's radius over its bolt circle's.
 HOLE_SHARE = (0.085, 0.18)
 USUAL_HOLE = 0.13
-HOLE_RAYS = 32
+POINTS = 32
+# An outline's evidence from which it is a hole's, and the least radius that is looked at.
+LEAST_EVIDENCE, LEAST_HOLE_PX = 2.0, 4.0
 LEAST_HOLES = 3
-# How far from its place a hole's votes are looked at, in pixels of the view from above.
+# How far from its place a hole is looked for, in pixels of the view from above.
 SPOT_PX = 4
 _SPOT = np.stack(np.meshgrid(*2 * [np.arange(-SPOT_PX, SPOT_PX + 1)]), axis=-1)
 # At a rim of 330 mm: how well a hole's centre is found; how far off it may lie, in usual distances, and the limits of
-# that; heights tried, and how well the
-# search knows them.
+# that; heights tried, and how well the search knows them.
 CENTRE_STD_MM, SPREADS, WORST_CENTRE_MM = 0.15, 3.0, (1.2, 5.0)
 HEIGHT_TRIALS_MM, HEIGHT_STD_MM = np.arange(-24.0, 24.1, 0.5), 8.0
 
 
-def bolt_holes(grey: Pixels, face: Face, bolts: Bolts) -> FloatArray:
-    """Find the holes' centres to a fraction of a pixel.
+def bolt_holes(bgr: Pixels, face: Face, bolts: Bolts, spots_px: FloatArray) -> FloatArray:
+    """Find the holes' centres to a fraction of a pixel, whatever stands in them.
 
     Parameters
     ----------
-    grey : (H, W) ndarray of uint8
+    bgr : (H, W, 3) ndarray of uint8
     face : Face
     bolts : Bolts
+    spots_px : (K, 2) ndarray
+        Roughly where they are.
 
     Returns
     -------
-    (K, 2) ndarray
-        Centres ``(x, y)`` in pixels of the holes whose outline is a circle, K <= ``bolts.count``.
+    (L, 2) ndarray
+        Centres ``(x, y)`` in pixels of the holes whose outline is seen, L <= K.
     """
-    turn = bolts.angles_rad
-    circles = np.column_stack([bolts.circle_mm * np.cos(turn), bolts.circle_mm * np.sin(turn), 0 * turn])
-    circles[:, 2] = USUAL_HOLE * bolts.circle_mm
-    for reach in (1.1, 0.5):
-        found = [_trimmed_circle(edge) for edge in _outlines(grey, face, circles, (bolts.height_mm, reach))]
-        fits = [c is not None and HOLE_SHARE[0] < c[2] / bolts.circle_mm < HOLE_SHARE[1] for c in found]
-        circles = np.array([c for c, fit in zip(found, fits, strict=True) if c is not None and fit]).reshape(-1, 3)
-        if not len(circles):
-            return np.zeros((0, 2))
-    return face.to_pixels(np.column_stack([circles[:, :2], np.full(len(circles), bolts.height_mm)]))
+    net = shipped_net("hole")
+    usual = circle(USUAL_HOLE * bolts.circle_mm, POINTS, bolts.height_mm)
+    found = []
+    for x, y in face.to_plane(spots_px, bolts.height_mm):
+        start = Ellipse.through(face.to_pixels(usual + np.array([x, y, 0.0])))
+        if start.radius_px < LEAST_HOLE_PX:
+            continue
+        ellipse, evidence = net.ellipse_beside(bgr, start)
+        outline = face.to_plane(ellipse.points(POINTS)[0], bolts.height_mm)
+        middle = outline.mean(axis=0)
+        share = float(np.linalg.norm(outline - middle, axis=1).mean()) / bolts.circle_mm
+        if evidence > LEAST_EVIDENCE and HOLE_SHARE[0] < share < HOLE_SHARE[1]:
+            found.append((*middle, bolts.height_mm))
+    return face.to_pixels(np.array(found).reshape(-1, 3)) if found else np.zeros((0, 2))
 
 
 def stud_tops(view: TopView, bolts: Bolts) -> FloatArray:
-    """Find roughly where each hole, nut or stud is: where most edges round its place in the pattern point.
+    """Find roughly where each hole, nut or stud is: where the net sees it round its place in the pattern.
 
     Parameters
     ----------
@@ -66,53 +75,17 @@ def stud_tops(view: TopView, bolts: Bolts) -> FloatArray:
     (K, 2) ndarray
         Pixels of the photo, to about half a millimetre; those that a reference hides are left out.
     """
-    votes, turn = view.votes(HOLE_RADII_MM), bolts.angles_rad
+    turn = bolts.angles_rad
     places = bolts.circle_mm * np.stack([np.cos(turn), np.sin(turn)], axis=-1).reshape(1, -1, 2)
     on_view = cv2.perspectiveTransform(places, view.on_view(np.array([bolts.height_mm]))[0])[0]
+    odds = view.hub.bolts[0 if bolts.height_mm > 0 else 1]
     found = []
     for column, row in np.rint(on_view).astype(int):
         part = np.s_[row - SPOT_PX : row + SPOT_PX + 1, column - SPOT_PX : column + SPOT_PX + 1]
-        if votes[part].shape == _SPOT.shape[:2] and view.seen[part].all():
-            weight = np.maximum(votes[part] - votes[part].mean(), 0.0)[..., None] + 1e-9
+        if odds[part].shape == _SPOT.shape[:2] and view.seen[part].all():
+            weight = (1 / (1 + np.exp(-odds[part])))[..., None]
             found.append((weight * _SPOT).sum(axis=(0, 1)) / weight.sum() + (column, row))
-    flat = (np.array(found).reshape(-1, 2) - HALF_STEPS) * view.mm_per_px
-    return view.face.to_pixels(np.column_stack([flat, np.zeros(len(flat))]))
-
-
-def _outlines(grey: Pixels, face: Face, circles: FloatArray, plane: tuple[float, float]) -> list[FloatArray]:
-    """Points (K, 2) mm of each circle's plane where brightness steps most along rays from its middle."""
-    height_mm, reach = plane
-    turn = np.arange(HOLE_RAYS) * (2 * np.pi / HOLE_RAYS)
-    ray = np.tile(np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=-1), (len(circles), 1))
-    middle = np.repeat(np.column_stack([circles[:, :2], np.full(len(circles), height_mm)]), HOLE_RAYS, axis=0)
-    size = np.repeat(circles[:, 2], HOLE_RAYS)
-    foot = middle + size[:, None] * ray
-    here = face.to_pixels(foot)
-    normal = face.to_pixels(foot + ray) - here
-    px_per_mm = np.linalg.norm(normal, axis=1)
-    reach_px = max(2.0, 0.6 * reach * float(np.median(size * px_per_mm)))
-    along = offsets_px(reach_px, step_px=max(0.5, reach_px / 20))
-    slope = slopes(profiles(grey, here, normal / px_per_mm[:, None], along), along, blur_px=max(1.0, reach_px / 20))
-    offset, strength = (part.reshape(len(circles), HOLE_RAYS) for part in steepest(slope, along))
-    good = np.isfinite(offset) & (np.abs(strength) > 0.4 * np.median(np.abs(strength), axis=1, keepdims=True))
-    far = size + np.where(good, offset, 0).ravel() / px_per_mm
-    points = (middle + far[:, None] * ray)[:, :2].reshape(len(circles), HOLE_RAYS, 2)
-    return [outline[shown] for outline, shown in zip(points, good, strict=True)]
-
-
-def _trimmed_circle(points: FloatArray) -> FloatArray | None:
-    """Fit a circle ``(x, y, radius)`` and drop what lies off it, twice; None where half is off."""
-    keep = np.ones(len(points), bool)
-    circle = np.zeros(3)
-    for tolerance in (0.25, 0.12, 0.12):
-        if keep.sum() < HOLE_RAYS // 2:
-            return None
-        part = points[keep]
-        design = np.column_stack([2 * part, np.ones(len(part))])
-        x, y, rest = np.linalg.lstsq(design, (part**2).sum(axis=1), rcond=None)[0]
-        circle = np.array([x, y, np.sqrt(max(rest + x * x + y * y, 1e-9))])
-        keep = np.abs(np.hypot(*(points - circle[:2]).T) - circle[2]) < tolerance * circle[2]
-    return circle
+    return view.pixels_of(np.array(found).reshape(-1, 2))
 
 
 def settled(face: Face, bolts: Bolts, centres_px: FloatArray) -> tuple[Bolts, FloatArray]:

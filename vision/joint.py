@@ -9,6 +9,7 @@ from importlib import resources
 import cv2
 import numpy as np
 
+from vision.bolts import ANY_CELL, PLACE_LIMITS
 from vision.hat import Middle
 from vision.measurement import FloatArray
 from vision.ring import Map, Mask, Pixels, read_at
@@ -17,12 +18,10 @@ from vision.top_view import TopView
 
 COLUMNS = 264
 COUNTS = range(7, 17)
-# At a rim of 330 mm: rivet heads, and heights where they stand.
-HEAD_RADII_MM = (4.1, 5.2, 6.3)
+# At a rim of 330 mm, heights where rivet heads stand.
 HEIGHTS_UP, HEIGHTS_DOWN = (-2.0, 2.0, 6.0), (-28.0, -22.0, -16.0, -10.0, -4.0)
 # Radii over the ring's inner edge.
 BAND, ROWS = (0.80, 0.985), 10
-MOST_VOTES, VOTE_POWER = 60.0, 0.7
 LEAST_SHOWN = 4
 UNKNOWN_INNER = 0.64
 # Radii over the bolt circle's, over the rim's, where the hat's and the ring's metal is looked at.
@@ -42,7 +41,7 @@ class Joint:
     share : float
         Share of the visible places of that count where a round head shows.
     strength : float
-        How far they stand out, in standard deviations.
+        Logarithm of how much likelier these places are to be rivets' than any others.
     gap : float
         Ring's inner radius over the hat's; 1 where either is unseen.
     sure : float
@@ -88,32 +87,25 @@ def find_joint(bgr: Pixels, view: TopView, middle: Middle) -> Joint:
 
 def _rivets(view: TopView, inner_mm: float, heights_mm: FloatArray) -> tuple[float, int, float]:
     """Return how far equally spaced round heads stand out in one row, their count, and the share of them that show."""
-    votes = view.votes(HEAD_RADII_MM)
     turn = np.arange(COLUMNS) * (2 * np.pi / COLUMNS)
     radii = inner_mm * np.linspace(*BAND, ROWS)
     grid = np.stack([np.outer(radii, np.cos(turn)), np.outer(radii, np.sin(turn))], axis=-1).reshape(1, -1, 2)
     where = np.asarray([cv2.perspectiveTransform(grid, on) for on in view.on_view(heights_mm)], np.float32)
     where = where.reshape(len(heights_mm), ROWS, COLUMNS, 2)
-    return max(_best_row(read_at(votes, plane), read_at(view.seen, plane)) for plane in where)
+    return max(_best_row(read_at(view.hub.rivet, plane), read_at(view.seen, plane)) for plane in where)
 
 
-def _best_row(votes: Map, seen: Mask) -> tuple[float, int, float]:
-    if not seen.any():
-        return 0.0, 0, 0.0
-    usual = float(np.median(votes[seen])) + 0.02
-    edge = np.where(seen, np.clip(votes / usual, 0, MOST_VOTES) ** VOTE_POWER, 0)
-    middle, spread = float(edge[seen].mean()), float(edge[seen].std()) + 0.3
+def _best_row(odds: Map, seen: Mask) -> tuple[float, int, float]:
+    told = np.where(seen, np.clip(odds - ANY_CELL, *PLACE_LIMITS), 0)
     best = (0.0, 0, 0.0)
     for count in COUNTS:
         at = (np.arange(count)[:, None] * COLUMNS / count + np.arange(COLUMNS // count)).round().astype(int) % COLUMNS
         shown = seen[:, at].sum(axis=1)
-        weakest = np.where(seen[:, at], edge[:, at], MOST_VOTES).min(axis=1)
-        mean = (edge[:, at].sum(axis=1) - weakest) / np.maximum(shown - 1, 1)
-        score = np.where(shown >= LEAST_SHOWN, (mean - middle) / spread * np.sqrt(np.maximum(shown - 1, 0)), 0)
+        score = np.where(shown >= LEAST_SHOWN, told[:, at].sum(axis=1), 0)
         row, phase = np.unravel_index(score.argmax(), score.shape)
         if score[row, phase] > best[0]:
-            heads = edge[row, at[:, phase]][seen[row, at[:, phase]]]
-            best = (float(score[row, phase]), count, float((heads > middle + spread).mean()))
+            heads = told[row, at[:, phase]] > 0
+            best = (float(score[row, phase]), count, float(heads.sum() / shown[row, phase]))
     return best
 
 

@@ -1,6 +1,8 @@
-"""One convolution of a small net, worked out by NumPy."""
+"""Convolutions of small nets, worked out by NumPy."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -61,3 +63,28 @@ class Layer:
 def above_zero(image: Map) -> Map:
     """Cut off below zero, in place."""
     return np.maximum(image, 0.0, out=image)
+
+
+@dataclass(frozen=True, eq=False)
+class Stack:
+    """A first layer, layers that each add to what is there, and one that decides."""
+
+    first: Layer
+    middle: tuple[Layer, ...]
+    last: Layer
+
+    @classmethod
+    def of(cls, plain: Sequence[Mapping[str, Any]], *, is_round: bool) -> "Stack":
+        """Build the layers from their JSON form."""
+        layers = []
+        for part in plain:
+            weights, bias = (np.array(part[name], np.float32) for name in ("weights", "bias"))
+            layers.append(Layer(weights, bias, 1, part["spread"], is_round))
+        return cls(layers[0], tuple(layers[1:-1]), layers[-1])
+
+    def over(self, image: Map) -> Map:
+        """Work out what they say of an image (I, R, C): (O, R, C)."""
+        seen = above_zero(self.first.over(image))
+        for layer in self.middle:
+            seen += above_zero(layer.over(seen))
+        return self.last.over(seen)

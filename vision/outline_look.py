@@ -18,7 +18,7 @@ import numpy as np
 from vision.band import Curve
 from vision.edges import Image
 from vision.ellipse import Ellipse
-from vision.layer import Layer, above_zero
+from vision.layer import Stack
 from vision.measurement import FloatArray
 from vision.ring import Map
 
@@ -73,7 +73,7 @@ class Look:
 
 @dataclass(frozen=True, eq=False)
 class OutlineNet:
-    """A first layer, layers that each add to what is there, and one that decides.
+    """A net for strips.
 
     Attributes
     ----------
@@ -82,19 +82,12 @@ class OutlineNet:
     """
 
     reach: float
-    first: Layer
-    middle: tuple[Layer, ...]
-    last: Layer
+    stack: Stack
 
     @classmethod
     def of(cls, plain: Mapping[str, Any]) -> "OutlineNet":
         """Build the net from its JSON form."""
-        layers = [
-            Layer(np.array(part["weights"], np.float32), np.array(part["bias"], np.float32), 1, spread, is_round=True)
-            for part in plain["layers"]
-            for spread in [part["spread"]]
-        ]
-        return cls(plain["reach"], layers[0], tuple(layers[1:-1]), layers[-1])
+        return cls(plain["reach"], Stack.of(plain["layers"], is_round=True))
 
     def look(self, photo: Image, curve: Curve, size_px: float) -> Look:
         """Tell where the outline runs beside a curve.
@@ -112,10 +105,7 @@ class OutlineNet:
 
     def log_shares(self, shown: Map) -> Map:
         """Return logarithms of probabilities, (ROWS + 1, COLUMNS), for a strip made ready (4, ROWS, COLUMNS)."""
-        image = above_zero(self.first.over(shown))
-        for layer in self.middle:
-            image += above_zero(layer.over(image))
-        outline, nowhere = self.last.over(image)
+        outline, nowhere = self.stack.over(shown)
         scores = np.vstack([outline, nowhere.mean(axis=0)])
         scores -= scores.max(axis=0)
         return np.asarray(scores - np.log(np.exp(scores).sum(axis=0)), np.float32)

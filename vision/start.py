@@ -19,7 +19,7 @@ TOLD_LENS_STD = 0.04
 # Phones' main cameras, then their longer ones; a copy may have been cropped, which lengthens the lens.
 LENSES_MM = ((26.0, 0.10), (50.0, 0.12))
 CROPPED_LENSES_MM = ((27.0, 0.16), (39.0, 0.16), (56.0, 0.2))
-SHIFT_STD, CROPPED_SHIFT_STD = 0.02, 0.08
+SHIFT_STD, CROPPED_SHIFT_STD = 0.01, 0.08
 PLAIN_ASPECTS = (4 / 3, 3 / 2, 16 / 9)
 # Phones straighten most of what their lenses bend.
 K1_STD = 0.015

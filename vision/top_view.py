@@ -1,20 +1,21 @@
 """The rotor's middle as seen from straight above, small: circles stay circles in every plane parallel to the face."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import cv2
 import numpy as np
 
+from vision.hub_look import HubLook, shipped_hub_net
 from vision.measurement import FloatArray
 from vision.ring import Face, Map, Mask, Pixels, read_photo
-from vision.votes import Ballots
 
 # Half the side over the rim's radius: the bolt circle of a tall hat, shifted by a tilt of 45 degrees.
 HALF_SHARE = 0.78
-# Steps of the picture over half its side.
-HALF_STEPS = 92
+# Cells over half a side, and steps of the picture in a cell.
+HALF_STEPS, FINER = 92, 2
+CELLS = 2 * HALF_STEPS + 1
 NODES = 24
 
 
@@ -24,43 +25,50 @@ class TopView:
 
     Attributes
     ----------
-    level : (S, S) ndarray of float32
-        Logarithm of brightness.
-    seen : (S, S) ndarray of bool
+    grey : (FINER * CELLS, FINER * CELLS) ndarray of uint8
+        Brightness.
+    seen : (CELLS, CELLS) ndarray of bool
         In the picture, and not hidden by a reference.
     mm_per_px : float
+        Of a cell.
+    laid : Face
+        Whose friction plane the photo was carried to.
     face : Face
+        Whose planes are looked at: of the same scene, or of another that may be meant.
     """
 
-    level: Map
+    grey: Pixels
     seen: Mask
     mm_per_px: float
+    laid: Face
     face: Face
 
     def on_view(self, heights_mm: FloatArray) -> FloatArray:
-        """Return the homographies (H, 3, 3) from millimetres in the planes ``z = heights_mm`` to pixels of the view."""
+        """Return the homographies (H, 3, 3) from millimetres in the planes ``z = heights_mm`` to cells of the view."""
         flat = self.face.rim_radius_mm * np.array([[0.4, 0.0], [0.0, 0.4], [-0.4, 0.0], [0.0, -0.4]])
         lifted = np.column_stack([np.tile(flat, (len(heights_mm), 1)), np.repeat(heights_mm, 4)])
-        here = self.face.to_plane(self.face.to_pixels(lifted), 0.0) / self.mm_per_px + HALF_STEPS
-        corners = np.split(here.astype(np.float32), len(heights_mm))
+        corners = np.split(self.cells_of(self.face.to_pixels(lifted)).astype(np.float32), len(heights_mm))
         return np.array([cv2.getPerspectiveTransform(flat.astype(np.float32), there) for there in corners])
 
-    def votes(self, radii_mm: Sequence[float]) -> Map:
-        """Return the best votes, at each pixel, for a disc of any of these radii at a rim of 330 mm."""
-        best = np.zeros_like(self.level)
-        for radius in radii_mm:
-            if radius not in self._votes:
-                self._votes[radius] = self._ballots.for_discs(radius * self.face.rim_radius_mm / 165.0 / self.mm_per_px)
-            best = np.maximum(best, self._votes[radius])
-        return best
+    def cells_of(self, xy_px: FloatArray) -> FloatArray:
+        """Carry pixels of the photo (N, 2) to cells ``(column, row)``."""
+        return self.laid.to_plane(xy_px, 0.0) / self.mm_per_px + HALF_STEPS
+
+    def pixels_of(self, cells: FloatArray) -> FloatArray:
+        """Carry cells ``(column, row)``, (N, 2), to pixels of the photo."""
+        flat = (cells - HALF_STEPS) * self.mm_per_px
+        return self.laid.to_pixels(np.column_stack([flat, np.zeros(len(flat))]))
+
+    def meant_by(self, face: Face) -> "TopView":
+        """Return the same view, with what was seen in it, for the planes of another face."""
+        other = replace(self, face=face)
+        other.__dict__["hub"] = self.hub
+        return other
 
     @cached_property
-    def _ballots(self) -> Ballots:
-        return Ballots.of(self.level)
-
-    @cached_property
-    def _votes(self) -> dict[float, Map]:
-        return {}
+    def hub(self) -> HubLook:
+        """What a net sees in the rotor's middle."""
+        return shipped_hub_net().look(self.grey)
 
 
 def top_view(grey: Pixels, face: Face, hidden_mm: Sequence[FloatArray] = ()) -> TopView:
@@ -77,9 +85,10 @@ def top_view(grey: Pixels, face: Face, hidden_mm: Sequence[FloatArray] = ()) -> 
     -------
     TopView
     """
-    half_mm = HALF_SHARE * face.rim_radius_mm
-    size, step = 2 * HALF_STEPS + 1, half_mm / HALF_STEPS
-    axis = np.linspace(-half_mm, half_mm, NODES)
+    step = HALF_SHARE * face.rim_radius_mm / HALF_STEPS
+    size = FINER * CELLS
+    end = (size - 1) / 2 * step / FINER
+    axis = np.linspace(-end, end, NODES)
     x, y = (part.ravel() for part in np.meshgrid(axis, axis))
     nodes = face.to_pixels(np.stack([x, y, np.zeros_like(x)], axis=-1)).reshape(NODES, NODES, 2)
     share = (NODES - 1) / (size - 1)
@@ -90,11 +99,11 @@ def top_view(grey: Pixels, face: Face, hidden_mm: Sequence[FloatArray] = ()) -> 
     )
     where: Map = np.asarray(spread, np.float32)
     pitch = float(np.linalg.norm(where[1:, 1:] - where[:-1, :-1], axis=2).mean()) / np.sqrt(2)
-    flat = read_photo(grey, where, shrink=max(1, round(pitch / 1.3)))
+    flat = read_photo(grey, where, shrink=max(1, round(pitch)))
     high = np.array(grey.shape[::-1], np.float32) - 1
-    seen = ((where >= 0) & (where <= high)).all(axis=2)
-    hidden = np.zeros((size, size), np.uint8)
+    seen = ((where >= 0) & (where <= high))[::FINER, ::FINER].all(axis=2)
+    hidden = np.zeros((CELLS, CELLS), np.uint8)
     for outline in hidden_mm:
         cv2.fillPoly(hidden, [np.rint(outline / step + HALF_STEPS).astype(np.int32)], 1)
     grown = cv2.dilate(hidden, np.ones((5, 5), np.uint8)).astype(bool)
-    return TopView(np.log(flat.astype(np.float32) + 8.0), seen & ~grown, step, face)
+    return TopView(flat, seen & ~grown, step, face, face)

@@ -5,6 +5,7 @@ Each function takes the rotor and gives an `Item`. The caliper is centred on the
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -200,12 +201,40 @@ def wheel_arch(rng: np.random.Generator) -> Item:
     }
 
 
+@dataclass(frozen=True)
+class WheelSizes:
+    """A wheel's lengths, mm.
+
+    Attributes
+    ----------
+    inner, width : float
+        Radius of its barrel, width of a spoke.
+    face, depth : float
+        Where its spokes begin, and how deep they are.
+    """
+
+    inner: float
+    face: float
+    width: float
+    depth: float
+
+    @classmethod
+    def draw(cls, rng: np.random.Generator, rotor: Rotor) -> WheelSizes:
+        """Draw a wheel that fits over a rotor."""
+        inner = rotor.diameter_mm / 2 + float(rng.uniform(16, 40))
+        face = rotor.hat_z_mm + float(rng.uniform(25, 45))
+        return cls(inner, face, float(rng.uniform(18, 34)), float(rng.uniform(14, 26)))
+
+    @property
+    def bolts_z_mm(self) -> float:
+        """Height of its bolts' heads."""
+        return self.face + self.depth - 1
+
+
 def spoked_wheel(rng: np.random.Generator, rotor: Rotor, *, spokes: int) -> Item:
     """Make a wheel with its tyre in front of the rotor, which shows between the spokes, the first of them at +x."""
-    inner = rotor.diameter_mm / 2 + float(rng.uniform(16, 40))
-    face = rotor.hat_z_mm + float(rng.uniform(25, 45))
-    width = float(rng.uniform(18, 34))
-    depth = float(rng.uniform(14, 26))
+    sizes = WheelSizes.draw(rng, rotor)
+    inner, face, width, depth = sizes.inner, sizes.face, sizes.width, sizes.depth
     boss = cylinder(rotor.bolt_circle_mm + 40, face + depth - rotor.hat_z_mm, z_mm=rotor.hat_z_mm)
     spoke = Manifold.batch_hull(
         [
@@ -221,11 +250,8 @@ def spoked_wheel(rng: np.random.Generator, rotor: Rotor, *, spokes: int) -> Item
     holes = lugs ^ cylinder(400, face + depth + 1, z_mm=face + depth - 14)
     body = united([boss - holes, *around(spoke, spokes), turned(rounded_profile(barrel, 1.2), 360)])
     grey = float(rng.uniform(0.08, 0.6))
-    bolts = united(
-        around(
-            cylinder(17, 12, z_mm=face + depth - 13, segments=6), rotor.bolt_count, radius_mm=rotor.bolt_circle_mm / 2
-        )
-    )
+    bolt = cylinder(17, 12, z_mm=sizes.bolts_z_mm - 12, segments=6)
+    bolts = united(around(bolt, rotor.bolt_count, radius_mm=rotor.bolt_circle_mm / 2))
     tyre = tyre_solid(inner + 20, float(rng.uniform(70, 110)), width_mm=face + depth - barrel_back + 12)
     return {
         "wheel": part(body, "paint", (grey, grey, grey * 1.02)),

@@ -19,8 +19,7 @@ from tests.fitting.from_above import from_above
 from vision import hat
 from vision.bolts import Bolts, find_bolts
 from vision.concentric import Circle
-from vision.hat import TABLE, Middle, hat_steps, inner_steps
-from vision.holes import bolt_holes, settled
+from vision.hat import TABLE, Middle, hat_steps, inner_steps, place_bolts
 from vision.measurement import FloatArray
 from vision.ring import Pixels
 from vision.steps import Steps
@@ -66,7 +65,7 @@ def read(folder: Path) -> Iterator[Scene]:
     for seen in from_above(folder):
         bolts = find_bolts(seen.view)
         if bolts is not None:
-            bolts, _ = settled(seen.face, bolts, bolt_holes(seen.grey, seen.face, bolts))
+            bolts, _ = place_bolts(seen.bgr, seen.view, bolts)
         yield Scene(seen.row, seen.bgr, seen.view, Middle(bolts, {}))
 
 

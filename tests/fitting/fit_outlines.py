@@ -1,7 +1,7 @@
 """Train a net that `vision.outline_look` ships: ``python -m tests.fitting.fit_outlines KIND STRIPS [STRIPS ...]``.
 
-KIND is rim, coin or rectangle; STRIPS are folders that `outline_strips` filled. Needs PyTorch, best with a GPU;
-training takes minutes there.
+KIND is rim, coin, rectangle, hole or bore; STRIPS are folders that `outline_strips` filled. Needs PyTorch, best with a
+GPU; training takes minutes there.
 """
 
 import argparse
@@ -18,11 +18,11 @@ import torch
 from torch.nn import functional
 
 import vision
-from tests.fitting.outline_strips import CORNERS, REACHES, WIDE_ROWS
+from tests.fitting.kinds import CORNERS, REACHES, WIDE_ROWS
+from tests.fitting.nets import Layers, begun, changed, over, plain, read, train
 from vision.outline_look import COLUMNS, FINER, LEAST_SPREAD, ROWS
 
-CHANNELS, SPREADS = 16, (1, 2, 4, 8, 16, 1)
-BATCH, FASTEST, DECAY = 64, 4e-3, 1e-3
+BATCH, FASTEST = 64, 4e-3
 # Of a batch so much are true outlines, bent; by how many rows: as a whole, then by waves of the first orders, or on
 # each side of a rectangle by itself, level and sloping.
 TRUE, BENT, WAVES, SIDES, MOST_BENT = 0.55, 31.0, (6.3, 4.0, 1.1), (6.0, 4.0), 35.0
@@ -45,15 +45,22 @@ def main() -> None:
     args = parser.parse_args()
     torch.manual_seed(0)
     data = Data.read(args.kind, args.strips, args.without)
-    layers = trained(data, args.steps, args.batch, args.start)
+    device = data.wide.device
+    layers = read(args.start, device) if args.start else begun(4, 2, device)
+
+    def loss() -> Any:
+        shown, rows = data.batch(args.batch)
+        return _loss(log_shares(layers, shown), rows)
+
+    train(layers, loss, args.steps, FASTEST / 3 if args.start else FASTEST)
     kept_out = "" if args.without is None else f" but fold {args.without}"
     strips = f"{len(data.wide) + len(data.narrow)} strips of the fitting set{kept_out}"
     provenance = f"tests/fitting/fit_outlines.py {args.kind}: {strips}, {args.steps} steps of {args.batch}"
     if args.start:
         provenance += f" after {json.loads(args.start.read_text(encoding='utf-8'))['provenance']}"
-    plain = {"provenance": provenance, "reach": REACHES[args.kind], "layers": [_plain(*layer) for layer in layers]}
+    net = {"provenance": provenance, "reach": REACHES[args.kind], "layers": plain(layers)}
     out = args.out or Path(vision.__file__).with_name(f"{args.kind}_net.json")
-    out.write_text(json.dumps(plain) + "\n", encoding="utf-8")
+    out.write_text(json.dumps(net) + "\n", encoding="utf-8")
 
 
 @dataclass(frozen=True)
@@ -105,7 +112,7 @@ class Data:
         turn = step * int(torch.randint(COLUMNS // step, (1,)))
         levels, rows = levels.roll(FINER * turn, 3), rows.roll(turn, 1)
         rows = rows + (ROWS - 1) / 2
-        return made_ready(_changed(_parted(levels, rows))), rows
+        return made_ready(changed(_parted(levels, rows))), rows
 
     def _bent(self, count: int) -> tuple[Any, Any]:
         """Cut strips along curves that are off the true outlines."""
@@ -187,21 +194,6 @@ def _parted(levels: Any, rows: Any) -> Any:
     return (inside * changed[0] + (1 - inside) * changed[1]).clamp(0, 255)
 
 
-def _changed(levels: Any) -> Any:
-    """Change colours and contrast, blur as a coarse photo is, and add noise: (N, 3, R, C)."""
-    count, device, size = len(levels), levels.device, levels.shape[2:]
-    curve = torch.exp(0.25 * torch.randn(count, 1, 1, 1, device=device))
-    gain = torch.exp(0.08 * torch.randn(count, 3, 1, 1, device=device))
-    levels = 255 * (levels.clamp(0, 255) / 255) ** curve * gain
-    part = count // 4
-    order = torch.randperm(count, device=device)
-    finer = 1.0 / (1.2 + 2.0 * float(torch.rand(1)))
-    coarse = functional.interpolate(levels[order[:part]], scale_factor=finer, mode="area")
-    levels = torch.cat([functional.interpolate(coarse, size, mode="bilinear"), levels[order[part:]]])[order.argsort()]
-    noise = 12 * torch.rand(count, 1, 1, 1, device=device) ** 3
-    return levels + noise * torch.randn_like(levels)
-
-
 def made_ready(levels: Any) -> Any:
     """Do what `vision.outline_look.made_ready` does."""
     fine = levels.unflatten(3, (COLUMNS, FINER))
@@ -212,65 +204,11 @@ def made_ready(levels: Any) -> Any:
     return torch.cat([colours, grain[:, None]], dim=1) / spread[:, None, None, None]
 
 
-Layers = list[tuple[Any, Any, int]]
-
-
-def trained(data: Data, steps: int, batch: int = BATCH, start: Path | None = None) -> Layers:
-    """Train a net, or one further: its layers' weights, biases and spreads."""
-    layers = _begun(data.wide.device) if start is None else _read(start, data.wide.device)
-    weights = [part for layer in layers for part in layer[:2]]
-    fastest = FASTEST if start is None else FASTEST / 3
-    optimizer = torch.optim.AdamW(weights, weight_decay=DECAY)
-    pace = torch.optim.lr_scheduler.OneCycleLR(optimizer, fastest, total_steps=steps, pct_start=0.1)
-    for step in range(steps):
-        shown, rows = data.batch(batch)
-        loss = _loss(log_shares(layers, shown), rows)
-        optimizer.zero_grad()
-        loss.backward()
-        torch.nn.utils.clip_grad_norm_(weights, 1.0)
-        optimizer.step()
-        pace.step()
-        if step % 100 == 0:
-            print(step, f"{loss.item():.4f}", flush=True)
-    return layers
-
-
-def _begun(device: Any) -> Layers:
-    shapes = [(CHANNELS, 4, 5, 1), *((CHANNELS, CHANNELS, 3, spread) for spread in SPREADS), (2, CHANNELS, 1, 1)]
-    layers: Layers = []
-    for out, into, size, spread in shapes:
-        weights = torch.randn(out, into, size, size, device=device) * np.sqrt(1.5 / (into * size**2))
-        layers.append((weights.requires_grad_(), torch.zeros(out, device=device).requires_grad_(), spread))
-    return layers
-
-
-def _read(path: Path, device: Any) -> Layers:
-    parts = json.loads(path.read_text(encoding="utf-8"))["layers"]
-    return [
-        (
-            torch.tensor(part["weights"], device=device).requires_grad_(),
-            torch.tensor(part["bias"], device=device).requires_grad_(),
-            part["spread"],
-        )
-        for part in parts
-    ]
-
-
 def log_shares(layers: Layers, shown: Any) -> Any:
     """Do what `OutlineNet` does: logarithms of probabilities (N, ROWS + 1, COLUMNS)."""
-    image = functional.relu(_over(layers[0], shown))
-    for layer in layers[1:-1]:
-        image = image + functional.relu(_over(layer, image))
-    last = _over(layers[-1], image)
+    last = over(layers, shown, is_round=True)
     scores = torch.cat([last[:, 0], last[:, 1].mean(dim=1, keepdim=True)], dim=1)
     return functional.log_softmax(scores, dim=1)
-
-
-def _over(layer: tuple[Any, Any, int], image: Any) -> Any:
-    weights, bias, spread = layer
-    pad = spread * (weights.shape[-1] // 2)
-    wide = functional.pad(functional.pad(image, (pad, pad, 0, 0), mode="circular"), (0, 0, pad, pad))
-    return functional.conv2d(wide, weights, bias, dilation=spread)
 
 
 def _loss(log_share: Any, rows: Any) -> Any:
@@ -282,11 +220,6 @@ def _loss(log_share: Any, rows: Any) -> Any:
     at = torch.gather(log_share, 1, below[:, None])[:, 0] * (1 - part)
     at = at + torch.gather(log_share, 1, below[:, None] + 1)[:, 0] * part
     return -torch.where(shows, at, log_share[:, -1]).mean()
-
-
-def _plain(weights: Any, bias: Any, spread: int) -> dict[str, Any]:
-    rounded = [np.round(part.detach().cpu().double().numpy(), 3).tolist() for part in (weights, bias)]
-    return {"weights": rounded[0], "bias": rounded[1], "spread": spread}
 
 
 if __name__ == "__main__":

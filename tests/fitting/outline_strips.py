@@ -1,8 +1,8 @@
 """Read the strips that `fit_outlines` trains on: ``python -m tests.fitting.outline_strips KIND FITTING STRIPS``.
 
-KIND is rim, coin or rectangle; FITTING a folder of sample photos with its ``truth.json``; STRIPS one for what is read.
-Every photo gives a wide strip along the true outline, which training bends, and narrow ones along other curves that
-its edges suggest.
+KIND is rim, coin, rectangle, hole or bore; FITTING a folder of sample photos with its ``truth.json``; STRIPS one for
+what is read. Every photo gives a wide strip along the true outline, which training bends, and narrow ones along other
+curves that its edges suggest.
 """
 
 import argparse
@@ -18,9 +18,13 @@ import cv2
 import numpy as np
 
 from tests.fitting.cut_examples import FOLDS
-from tests.fitting.renders import request_of
+from tests.fitting.hub_labels import Hub
+from tests.fitting.kinds import REACHES, WIDE_ROWS
+from tests.fitting.renders import references_px, request_of
+from tests.vision.posed import face_of_truth
 from vision import read_photo
 from vision.band import Curve
+from vision.edge_reference import upright_planes
 from vision.ellipse import Ellipse
 from vision.measurement import FloatArray
 from vision.outline_look import COLUMNS, FINER, ROWS, strip
@@ -34,16 +38,14 @@ from vision.rotor import TRIED, families, find_rotor
 from vision.sketch import sketched_ellipses
 from vision.trial import face_tags, floors_of
 
-# How far nets see to either side, over the size of what is outlined, and rows of a wide strip.
-REACHES = {"rim": 0.14, "coin": 0.35, "rectangle": 0.3}
-WIDE_ROWS = 150
-LEAST_SIZE_PX = {"rim": 50.0, "coin": 8.0, "rectangle": 15.0}
-QUALITY, OTHERS = 80, {"rim": 3, "coin": 8, "rectangle": 5}
+LEAST_SIZE_PX = {"rim": 50.0, "coin": 8.0, "rectangle": 15.0, "hole": 4.0, "bore": 20.0}
+QUALITY, OTHERS = 80, {"rim": 3, "coin": 8, "rectangle": 5, "hole": 2, "bore": 1}
+# Of so many holes of a rotor at most, which look alike.
+MOST_HOLES = 3
 # Of photos without the reference every so many are read.
 EVERY = 8
 # Crossings of an outline count where it runs more along the curve than across.
 LEAST_ACROSS = 0.7
-CORNERS = 4
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,8 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
     args.strips.mkdir(parents=True, exist_ok=True)
-    rows = [row for row in json.loads((args.fitting / "truth.json").read_text()) if row["group"] != "edge"]
+    rows = json.loads((args.fitting / "truth.json").read_text())
+    rows = [row for row in rows if args.kind == "rectangle" or row["group"] != "edge"]
     with ProcessPoolExecutor(args.jobs) as pool:
         read = partial(read_strips, kind=args.kind, folder=args.fitting, out=args.strips)
         offsets = dict(pair for pairs in pool.map(read, enumerate(rows), chunksize=8) for pair in pairs)
@@ -93,6 +96,8 @@ def read_strips(
     """
     number, row = numbered
     cv2.setNumThreads(1)
+    if kind in ("hole", "bore"):
+        return _hub_strips(numbered, kind, folder, out)
     there = kind == "rim" or _kind_of(row) == kind
     if not there and number % EVERY:
         return []
@@ -103,8 +108,49 @@ def read_strips(
     if len(outline):
         strips.append(("true", _true_trace(outline, kind), WIDE_ROWS))
     strips += [(f"other{n}", traced, ROWS) for n, traced in enumerate(SUGGESTED[kind](photo, row))]
+    return _kept((number, row, kind), photo, out, [(*each, outline, hidden) for each in strips])
+
+
+Strip = tuple[str, Traced, int, FloatArray, FloatArray]
+
+
+def _hub_strips(
+    numbered: tuple[int, Mapping[str, Any]], kind: str, folder: Path, out: Path
+) -> list[tuple[str, FloatArray]]:
+    """Read strips along a photo's bolt holes or its bore, and along circles of such sizes where there are none."""
+    number, row = numbered
+    if not row["rotor"]:
+        return []
+    face = face_of_truth(row)
+    hub, rng = Hub.of(row, face), np.random.default_rng([0x40, number])
+    outlines = hub.holes_px if kind == "hole" else [hub.bore_px][: len(hub.bore_px)]
+    if not outlines:
+        return []
+    photo, cards = read_photo(folder / row["file"]), references_px(row)
+    cover = np.concatenate(cards) if row["reference"]["lies"] == "hat" and cards else np.empty((0, 2))
+    chosen = [outlines[which] for which in rng.permutation(len(outlines))[:MOST_HOLES]]
+    strips: list[Strip] = [
+        (f"{n}true", Traced.round(Ellipse.through(part)), WIDE_ROWS, part, cover) for n, part in enumerate(chosen)
+    ]
+    for n in range(OTHERS[kind]):
+        outline = chosen[0] + rng.normal(0, 2.5, 2) * np.ptp(chosen[0], axis=0)
+        astray = Traced.round(Ellipse.through(outline))
+        strips.append((f"other{n}", astray, ROWS, _touched(outline, outlines), cover))
+    return _kept((number, row, kind), photo, out, strips)
+
+
+def _touched(outline: FloatArray, outlines: Sequence[FloatArray]) -> FloatArray:
+    """Return the nearest of some outlines, which a strip along another may cross."""
+    return min(outlines, key=lambda other: float(np.linalg.norm(other.mean(axis=0) - outline.mean(axis=0))))
+
+
+def _kept(
+    of: tuple[int, Mapping[str, Any], str], photo: Photo, out: Path, strips: Sequence[Strip]
+) -> list[tuple[str, FloatArray]]:
+    """Write strips, and return where the outline runs in them."""
+    number, row, kind = of
     found: list[tuple[str, FloatArray]] = []
-    for which, traced, rows in strips:
+    for which, traced, rows, outline, hidden in strips:
         if traced.size_px > LEAST_SIZE_PX[kind]:
             name = f"{number % FOLDS}_{row['id']}_{which}"
             step_px = 2 * REACHES[kind] * traced.size_px / ROWS
@@ -139,6 +185,8 @@ def _rims(photo: Photo, _: Mapping[str, Any]) -> list[Traced]:
 
 
 def _floors(photo: Photo, row: Mapping[str, Any]) -> list[Floor]:
+    if row["group"] == "edge":
+        return upright_planes(photo)
     tags = face_tags(photo, request_of(row), parse_kind("tag")) if row["reference"]["kind"] == "tag" else []
     rims = find_rotor(photo.bgr, photo.grey, [tag.sighting for tag in tags if tag.lies == "face"])
     return floors_of(photo, rims[0]) if rims else []
@@ -162,7 +210,8 @@ def _rectangles(photo: Photo, row: Mapping[str, Any]) -> list[Traced]:
     named = parse_kind(row["reference"]["kind"] if there else "card")
     inside = there and row["reference"]["lies"] != "bench"
     search = Search.of(photo.bgr, floors, named, inside=inside)
-    planes = [*floors[:TILTS], *other_planes(floors, inside=inside)]
+    others = [] if row["group"] == "edge" else other_planes(floors, inside=inside)
+    planes = [*floors[:TILTS], *others]
     guesses: list[Guess] = [guess for floor in planes for guess in search.on(floor)]
     guesses += search.patched() if search.is_sheet else []
     outlines = [Outline(guess.corners_px(named.size_mm)) for guess in sorted(guesses, key=lambda g: -g.score)]

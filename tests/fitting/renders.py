@@ -49,15 +49,17 @@ def _hat(row: Mapping[str, Any], face: PosedFace) -> list[FloatArray]:
 
 def references_of(row: Mapping[str, Any], face: PosedFace) -> list[FloatArray]:
     """Outlines on the face of the references that lie on it."""
-    points = np.array(row["reference_px"], float).reshape(-1, 2)
-    if row["reference"]["lies"] != "face" or not len(points):
+    return [face.to_plane(part) for part in references_px(row)] if row["reference"]["lies"] == "face" else []
+
+
+def references_px(row: Mapping[str, Any]) -> list[FloatArray]:
+    """Outlines in the photo, with a little room, of the references that lie on face or hat."""
+    points = np.array(row["reference_px"] or [], float).reshape(-1, 2)
+    kind, lies = row["reference"]["kind"], row["reference"]["lies"]
+    if lies not in ("face", "hat") or kind == "bolt-circle" or not len(points):
         return []
-    parts = [points] if row["reference"]["kind"] == "coin" else np.split(points, len(points) // CORNERS)
-    grown = [
-        part.mean(axis=0) + (1.3 if row["reference"]["kind"] == "tag" else 1.03) * (part - part.mean(axis=0))
-        for part in parts
-    ]
-    return [face.to_plane(part) for part in grown]
+    parts = [points] if kind == "coin" else np.split(points, len(points) // CORNERS)
+    return [part.mean(axis=0) + (1.3 if kind == "tag" else 1.03) * (part - part.mean(axis=0)) for part in parts]
 
 
 def ring_of(row: Mapping[str, Any], folder: Path, rng: np.random.Generator | None = None) -> Ring:

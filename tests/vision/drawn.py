@@ -243,9 +243,9 @@ def as_sent(rng: np.random.Generator, bgr: npt.NDArray[np.uint8], quality: int) 
 
 
 def with_hat(
-    rng: np.random.Generator, bgr: npt.NDArray[np.uint8], face: TiltedFace, rotor: Rotor
+    rng: np.random.Generator, bgr: npt.NDArray[np.uint8], face: TiltedFace, rotor: Rotor, turn_rad: float = 0.3
 ) -> npt.NDArray[np.uint8]:
-    """Stand a hat with its bore, bolt holes and locating holes on a drawing, at its own height."""
+    """Stand a hat with its bore, bolt holes and locating holes on a drawing, at its own height, turned so far."""
     picture, top = bgr.copy(), rotor.hat_z_mm
     shade = rng.uniform(50, 200)
     wall = np.concatenate([_round(rotor.hat_mm / 2, (0, 0), z) for z in (0.0, top)])
@@ -254,12 +254,11 @@ def with_hat(
     _fill(picture, face.to_pixels(_round(rotor.hat_mm / 2, (0, 0), top)), shade)
     inside = shade * rng.uniform(0.1, 0.6)
     circle = rotor.bolt_circle_mm / 2
-    turn = rng.uniform(0, 2 * np.pi)
     holes = [(rotor.centre_bore_mm / 2, 0.0, 0.0)]
     holes += [
-        (rotor.bolt_hole_mm / 2, circle, turn + 2 * np.pi * i / rotor.bolt_count) for i in range(rotor.bolt_count)
+        (rotor.bolt_hole_mm / 2, circle, turn_rad + 2 * np.pi * i / rotor.bolt_count) for i in range(rotor.bolt_count)
     ]
-    holes += [(size / 2, at / 2, turn + angle) for size, at, angle in rotor.locating_holes]
+    holes += [(size / 2, at / 2, turn_rad + angle) for size, at, angle in rotor.locating_holes]
     for radius, at, angle in holes:
         _fill(picture, face.to_pixels(_round(radius, (at * np.cos(angle), at * np.sin(angle)), top)), inside)
     noisy = cv2.GaussianBlur(picture, (0, 0), 0.7) + rng.normal(0, 2, picture.shape)

@@ -39,13 +39,14 @@ def test_bolts_are_counted_though_locating_holes_lie_between_them(seed: int) -> 
 def test_a_tilted_photo_gives_pitch_circle_and_height(seed: int) -> None:
     rotor, bgr, face = drawn(seed, 22)
     bolts = bolts_in(bgr, face)
-    found, _ = settled(face, bolts, bolt_holes(bgr[..., 0], face, bolts))
+    spots_px = stud_tops(top_view(bgr[..., 0], face), bolts)
+    found, _ = settled(face, bolts, bolt_holes(bgr, face, bolts, spots_px))
     assert 2 * found.circle_mm == pytest.approx(rotor.bolt_circle_mm, rel=CLEAN_SHARE)
     assert found.height_mm == pytest.approx(rotor.hat_z_mm, abs=2.0)
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_what_votes_for_holes_tells_their_circle_roughly(seed: int) -> None:
+def test_where_the_net_sees_holes_tells_their_circle_roughly(seed: int) -> None:
     rotor, bgr, face = drawn(seed, 22)
     view = top_view(bgr[..., 0], face)
     bolts = bolts_in(bgr, face)
@@ -77,7 +78,8 @@ def test_a_nominal_scale_gives_the_same_shares() -> None:
         1.2 * face.distance_mm,
     )
     bolts = bolts_in(bgr, grown)
-    found, _ = settled(grown, bolts, bolt_holes(bgr[..., 0], grown, bolts))
+    spots_px = stud_tops(top_view(bgr[..., 0], grown), bolts)
+    found, _ = settled(grown, bolts, bolt_holes(bgr, grown, bolts, spots_px))
     assert found.count == rotor.bolt_count
     assert found.circle_mm / grown.rim_radius_mm == pytest.approx(rotor.bolt_circle_mm / rotor.diameter_mm, rel=0.006)
 

@@ -9,7 +9,7 @@ from vision.steps import GAPS_MM, LOOKS
 
 
 def test_rivets_beyond_a_wide_gap_are_a_joint_and_an_undercut_is_none() -> None:
-    riveted = construction(Joint(10, 0.9, 6.0, 1.16, 0.9, 0.3, 0.2))
+    riveted = construction(Joint(10, 0.9, 40.0, 1.16, 0.9, 0.3, 0.2))
     cast = construction(Joint(9, 0.3, 2.0, 1.03, 0.9, 0.3, 0.05))
     assert riveted["two-piece"] > 0.9
     assert cast["two-piece"] < 0.1

@@ -1,0 +1,6 @@
+"""What outlines there are nets for, and what their strips are like."""
+
+# How far nets see to either side, over the size of what is outlined, and rows of a wide strip.
+REACHES = {"rim": 0.14, "coin": 0.35, "rectangle": 0.3, "hole": 0.6, "bore": 0.2}
+WIDE_ROWS = 150
+CORNERS = 4
