@@ -71,10 +71,10 @@ def test_the_diameter_follows_the_rim_and_comes_back_with_it(
     found = _diameter(page)
     handle, rim = page.locator(".handle.rim").nth(2), page.locator("polygon.found.rim")
     # No farther than a finger may err: what lies quite off the others' circle is let go.
-    _drag(page, handle, 4, 4)
+    _drag(page, handle, 0, 5)
     moved, moved_rim = _diameter(page), rim.get_attribute("points")
     assert moved != found
-    _drag(page, handle, -4, -4)
+    _drag(page, handle, 0, -5)
     back = _diameter(page)
     assert back != moved
     assert rim.get_attribute("points") != moved_rim

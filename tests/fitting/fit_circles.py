@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 from sklearn.linear_model import LogisticRegression
 
@@ -35,9 +36,14 @@ class Scene:
     """A photo's rotor, seen from above, and its truth."""
 
     row: dict[str, Any]
-    bgr: Pixels
+    path: Path
     view: TopView
     middle: Middle
+
+    @property
+    def bgr(self) -> Pixels:
+        """The photo, read anew: all of them at once fill a machine's memory."""
+        return np.asarray(cv2.imread(str(self.path)), np.uint8)
 
 
 def main() -> None:
@@ -66,7 +72,7 @@ def read(folder: Path) -> Iterator[Scene]:
         bolts = find_bolts(seen.view)
         if bolts is not None:
             bolts, _ = place_bolts(seen.bgr, seen.view, bolts)
-        yield Scene(seen.row, seen.bgr, seen.view, Middle(bolts, {}))
+        yield Scene(seen.row, folder / seen.row["file"], seen.view, Middle(bolts, {}))
 
 
 def _up(scene: Scene) -> Bolts | None:
