@@ -135,7 +135,7 @@ def _hub_circles(bgr: Pixels, face: Face, bolts: Bolts) -> dict[str, Circle]:
     start = Ellipse.through(face.to_pixels(circle(bolts.bore_mm, BORE_POINTS, bolts.height_mm)))
     if start.radius_px < LEAST_BORE_PX:
         return {}
-    ellipse, evidence = shipped_net("bore").ellipse_beside(bgr, start)
+    ellipse, evidence = shipped_net("bore").ellipse_beside(bgr, start, looks=1)
     if evidence < LEAST_BORE:
         return {}
     outline = ellipse.points(BORE_POINTS)[0]

@@ -19,7 +19,7 @@ HOLE_SHARE = (0.085, 0.18)
 USUAL_HOLE = 0.13
 POINTS = 32
 # An outline's evidence from which it is a hole's, and the least radius that is looked at.
-LEAST_EVIDENCE, LEAST_HOLE_PX = 2.0, 4.0
+LEAST_EVIDENCE, LEAST_HOLE_PX = 1.5, 4.0
 LEAST_HOLES = 3
 # How far from its place a hole is looked for, in pixels of the view from above.
 SPOT_PX = 4
@@ -53,7 +53,7 @@ def bolt_holes(bgr: Pixels, face: Face, bolts: Bolts, spots_px: FloatArray) -> F
         start = Ellipse.through(face.to_pixels(usual + np.array([x, y, 0.0])))
         if start.radius_px < LEAST_HOLE_PX:
             continue
-        ellipse, evidence = net.ellipse_beside(bgr, start)
+        ellipse, evidence = net.ellipse_beside(bgr, start, looks=1)
         outline = face.to_plane(ellipse.points(POINTS)[0], bolts.height_mm)
         middle = outline.mean(axis=0)
         share = float(np.linalg.norm(outline - middle, axis=1).mean()) / bolts.circle_mm
