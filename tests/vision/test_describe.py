@@ -73,4 +73,4 @@ def test_slots_and_bolts_are_drawn_and_told(described: tuple[Rotor, TiltedFace, 
     assert drawn is not None
     for bolt in told["bolts_px"]:
         x, y = np.round(bolt[0]).astype(int)
-        assert drawn[y - 1 : y + 2, x - 1 : x + 2, 1].max() > 200
+        assert drawn[y - 2 : y + 3, x - 2 : x + 3, 1].max() > 200
