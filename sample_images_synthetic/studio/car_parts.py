@@ -5,7 +5,6 @@ Each function takes the rotor and gives an `Item`. The caliper is centred on the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -27,6 +26,7 @@ from sample_images_synthetic.studio.solid import (
     turned,
     united,
 )
+from sample_images_synthetic.studio.wheel import WheelSizes
 
 PAD_GAP_MM = 0.3
 CALIPER_PAINTS: tuple[Colour, ...] = (
@@ -199,36 +199,6 @@ def wheel_arch(rng: np.random.Generator) -> Item:
         "knuckle": part(knuckle + arm, "metal", (0.15, 0.13, 0.11)),
         "hose": part(hose, "rubber", (0.025, 0.025, 0.025)),
     }
-
-
-@dataclass(frozen=True)
-class WheelSizes:
-    """A wheel's lengths, mm.
-
-    Attributes
-    ----------
-    inner, width : float
-        Radius of its barrel, width of a spoke.
-    face, depth : float
-        Where its spokes begin, and how deep they are.
-    """
-
-    inner: float
-    face: float
-    width: float
-    depth: float
-
-    @classmethod
-    def draw(cls, rng: np.random.Generator, rotor: Rotor) -> WheelSizes:
-        """Draw a wheel that fits over a rotor."""
-        inner = rotor.diameter_mm / 2 + float(rng.uniform(16, 40))
-        face = rotor.hat_z_mm + float(rng.uniform(25, 45))
-        return cls(inner, face, float(rng.uniform(18, 34)), float(rng.uniform(14, 26)))
-
-    @property
-    def bolts_z_mm(self) -> float:
-        """Height of its bolts' heads."""
-        return self.face + self.depth - 1
 
 
 def spoked_wheel(rng: np.random.Generator, rotor: Rotor, *, spokes: int) -> Item:

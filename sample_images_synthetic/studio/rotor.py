@@ -18,6 +18,9 @@ import numpy as np
 
 from sample_images_synthetic.studio.pattern import SURFACES, Band, Pattern, Surface, draw_pattern
 
+TAB_MM = 6.0  # the two-piece ring's inner flange
+FLANGE_MM = 4.5  # the aluminium hat's outer flange
+
 Ventilation = Literal["vented", "solid"]
 Construction = Literal["one-piece", "two-piece"]
 
@@ -258,6 +261,13 @@ def draw_joint(rng: np.random.Generator, ring_inner_mm: float) -> Joint:
     circle_mm = ring_inner_mm - head_mm - float(rng.uniform(3, 6))
     height_mm = float(rng.uniform(0.8, 2.5) if style != "bolt" else rng.uniform(3.5, 5.0))
     return Joint(int(rng.integers(8, 15)), circle_mm, head_mm, height_mm, style, bool(rng.random() < 0.5))
+
+
+def rivet_spots(joint: Joint) -> list[tuple[float, float]]:
+    """Rivet centres, mm."""
+    angles = 2 * np.pi * np.arange(joint.rivet_count) / joint.rivet_count
+    radius = joint.rivet_circle_mm / 2
+    return [(radius * float(np.cos(a)), radius * float(np.sin(a))) for a in angles]
 
 
 @dataclass(frozen=True)

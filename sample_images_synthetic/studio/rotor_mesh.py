@@ -11,9 +11,8 @@ from typing import Any
 import numpy as np
 import trimesh
 
-from sample_images_synthetic.studio.rotor import Rotor
+from sample_images_synthetic.studio.rotor import FLANGE_MM, Rotor
 from sample_images_synthetic.studio.rotor_solid import HAT_WALL_MM, Parts, hat_solid, ring_solid, rivet_solid
-from sample_images_synthetic.studio.rotor_tools import FLANGE_MM
 from sample_images_synthetic.studio.shell import (
     FloatArray,
     IntArray,

@@ -9,18 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from sample_images_synthetic.studio.rotor import Joint, Rotor
-from sample_images_synthetic.studio.rotor_tools import (
-    FLANGE_MM,
-    HOLE_SEGMENTS,
-    TAB_MM,
-    bolt_tool,
-    cut,
-    cutters,
-    placed,
-    rivet_spots,
-    scallops,
-)
+from sample_images_synthetic.studio.rotor import FLANGE_MM, TAB_MM, Joint, Rotor, rivet_spots
+from sample_images_synthetic.studio.rotor_tools import HOLE_SEGMENTS, bolt_tool, cut, cutters, placed, scallops
 from sample_images_synthetic.studio.solid import cylinder, turned
 
 RIM_SEGMENTS = 1440

@@ -9,13 +9,11 @@ import numpy as np
 import shapely
 
 from sample_images_synthetic.studio.pattern import Dimple, Hole
-from sample_images_synthetic.studio.rotor import Joint, Rotor, Vanes
+from sample_images_synthetic.studio.rotor import FLANGE_MM, TAB_MM, Joint, Rotor, Vanes, rivet_spots
 from sample_images_synthetic.studio.shell import FloatArray
 from sample_images_synthetic.studio.solid import CrossSection, Manifold, turned
 
 HOLE_SEGMENTS = 48
-TAB_MM = 6.0  # the two-piece ring's inner flange
-FLANGE_MM = 4.5  # the aluminium hat's outer flange
 
 
 def cut(blank: Any, tools: dict[str, Any]) -> Any:
@@ -54,13 +52,6 @@ def scallops(rotor: Rotor, joint: Joint) -> Any:
     return Manifold.batch_boolean(
         [bite.translate((reach * np.cos(a), reach * np.sin(a), 0)) for a in angles], manifold3d.OpType.Add
     )
-
-
-def rivet_spots(joint: Joint) -> list[tuple[float, float]]:
-    """Rivet centres, mm."""
-    angles = 2 * np.pi * np.arange(joint.rivet_count) / joint.rivet_count
-    radius = joint.rivet_circle_mm / 2
-    return [(radius * float(np.cos(a)), radius * float(np.sin(a))) for a in angles]
 
 
 def rivet_holes(rotor: Rotor, joint: Joint) -> Any:

@@ -6,11 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from sample_images_synthetic.studio.car_parts import WheelSizes
 from sample_images_synthetic.studio.draw import draw_scene
-from sample_images_synthetic.studio.rotor import Rotor
-from sample_images_synthetic.studio.rotor_tools import FLANGE_MM, TAB_MM, rivet_spots
+from sample_images_synthetic.studio.rotor import FLANGE_MM, TAB_MM, Rotor, rivet_spots
 from sample_images_synthetic.studio.scene import Scene
+from sample_images_synthetic.studio.wheel import WheelSizes
 from vision.circle_pose import circle
 from vision.measurement import FloatArray
 from vision.ring import Face
