@@ -1,5 +1,7 @@
 """What was found, drawn on the photo: the fitted curves, and the main length with its interval beside them."""
 
+from textwrap import wrap
+
 import cv2
 import numpy as np
 
@@ -79,8 +81,14 @@ def _lines(measurement: Measurement) -> list[str]:
 
 
 def _write(picture: Image, lines: list[str], weight: int) -> None:
-    scale = weight / 2.4
-    for row, line in enumerate(lines):
-        at = (12 * weight, round((row + 1.2) * 22 * weight))
-        cv2.putText(picture, line, at, cv2.FONT_HERSHEY_SIMPLEX, scale, (0, 0, 0), weight * 2 + 2, cv2.LINE_AA)
-        cv2.putText(picture, line, at, cv2.FONT_HERSHEY_SIMPLEX, scale, (255, 255, 255), weight, cv2.LINE_AA)
+    """Write lines from the top left corner on, broken where the picture ends."""
+    font, scale, margin_px = cv2.FONT_HERSHEY_SIMPLEX, weight / 2.4, 12 * weight
+    rows: list[str] = []
+    for line in lines:
+        letter_px = cv2.getTextSize(line, font, scale, weight)[0][0] / len(line)
+        # Letters differ in width: a row may hold more wide ones than the line does.
+        rows += wrap(line, max(1, int(0.93 * (picture.shape[1] - 2 * margin_px) / letter_px)))
+    for row, text in enumerate(rows):
+        at = (margin_px, round((row + 1.2) * 22 * weight))
+        cv2.putText(picture, text, at, font, scale, (0, 0, 0), weight * 2 + 2, cv2.LINE_AA)
+        cv2.putText(picture, text, at, font, scale, (255, 255, 255), weight, cv2.LINE_AA)

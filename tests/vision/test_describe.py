@@ -74,3 +74,14 @@ def test_slots_and_bolts_are_drawn_and_told(described: tuple[Rotor, TiltedFace, 
     for bolt in told["bolts_px"]:
         x, y = np.round(bolt[0]).astype(int)
         assert drawn[y - 2 : y + 3, x - 2 : x + 3, 1].max() > 200
+
+
+@pytest.mark.parametrize("width", [474, 2016])
+def test_a_refusals_whole_sentence_stands_on_the_overlay(width: int) -> None:
+    refused = Measurement("blank", "face").refuse("no-reference")
+    photo = Photo("blank", np.full((width, width, 3), 60, np.uint8))
+    drawn = cv2.imdecode(np.frombuffer(draw_overlay(photo, refused), np.uint8), cv2.IMREAD_COLOR)
+    assert drawn is not None
+    lettered = drawn[..., 1].max(axis=0) > 200
+    assert lettered[: width // 2].any()
+    assert not lettered[-width // 60 :].any()
