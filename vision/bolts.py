@@ -148,8 +148,10 @@ class _Planes:
         where = [cv2.perspectiveTransform(_GRID, on @ size) for on in view.on_view(heights_mm)]
         maps = np.asarray(where, np.float32).reshape(len(heights_mm), len(_SHARES), COLUMNS, 2)
         seen, bore = _read(view.seen, maps), _read(view.hub.bore, maps)
-        up, down = (_read(_or_near(bolts), maps) for bolts in view.hub.bolts)
-        bolts = np.where((heights_mm > 0)[:, None, None], up, down)[:, _BOLT_ROWS] - np.float32(ANY_CELL)
+        bolts = np.empty((len(heights_mm), len(_BOLT_SHARES), COLUMNS), np.float32)
+        for odds, planes in zip(view.hub.bolts, (heights_mm > 0, heights_mm <= 0), strict=True):
+            if planes.any():
+                bolts[planes] = _read(_or_near(odds), maps[planes][:, _BOLT_ROWS]) - np.float32(ANY_CELL)
         return cls(heights_mm, seen, np.clip(bore, -BORE_LIMIT, BORE_LIMIT), np.clip(bolts, *PLACE_LIMITS))
 
     def bores(self) -> tuple[FloatArray, FloatArray]:

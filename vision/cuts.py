@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from vision.layer import Layer, above_zero
+from vision.layer import Stack
 from vision.ring import Map, Ring
 
 TABLE = "cuts_table.json"
@@ -37,32 +37,20 @@ class Cuts:
 
 @dataclass(frozen=True, eq=False)
 class Net:
-    """A first layer at the ring's full resolution, layers that each add to what is there, and one that decides."""
+    """A net for rings; its first layer looks at their full resolution."""
 
-    first: Layer
-    middle: tuple[Layer, ...]
-    last: Layer
+    stack: Stack
 
     @classmethod
     def of(cls, plain: Mapping[str, Any]) -> "Net":
         """Build the net from its JSON form."""
-        layers = [
-            Layer(
-                np.array(part["weights"], np.float32), np.array(part["bias"], np.float32), stride, spread, is_round=True
-            )
-            for part in plain["layers"]
-            for stride, spread in [part["steps"]]
-        ]
-        return cls(layers[0], tuple(layers[1:-1]), layers[-1])
+        return cls(Stack.of(plain["layers"], is_round=True))
 
     def cuts(self, ring: Ring) -> Cuts:
         """Look at a ring."""
         rows = len(ring.depth) // CELL * CELL
         shown = (ring.depth / DEPTH_UNIT, ring.relief / RELIEF_UNIT, ring.seen)
-        image = above_zero(self.first.over(np.stack([part[:rows] for part in shown]).astype(np.float32)))
-        for layer in self.middle:
-            image += above_zero(layer.over(image))
-        scores = self.last.over(image)
+        scores = self.stack.over(np.stack([part[:rows] for part in shown]).astype(np.float32))
         power = np.exp(scores - scores.max(axis=0))
         return Cuts(*(power[1:] / power.sum(axis=0)))
 

@@ -75,11 +75,11 @@ class Stack:
 
     @classmethod
     def of(cls, plain: Sequence[Mapping[str, Any]], *, is_round: bool) -> "Stack":
-        """Build the layers from their JSON form."""
+        """Build the layers from their JSON form; a stride that isn't said is 1."""
         layers = []
         for part in plain:
             weights, bias = (np.array(part[name], np.float32) for name in ("weights", "bias"))
-            layers.append(Layer(weights, bias, 1, part["spread"], is_round))
+            layers.append(Layer(weights, bias, part.get("stride", 1), part["spread"], is_round))
         return cls(layers[0], tuple(layers[1:-1]), layers[-1])
 
     def over(self, image: Map) -> Map:

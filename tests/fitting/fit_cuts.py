@@ -19,12 +19,13 @@ from torch.nn import functional
 import vision
 from tests.fitting.cut_examples import DEPTH_STEP, RELIEF_STEP
 from tests.fitting.cut_labels import NO_SLOT, SLOT
+from tests.fitting.nets import begun, over, plain, train
 from vision.cuts import CELL, DEPTH_UNIT, KINDS, RELIEF_UNIT, TABLE
 
-CHANNELS, SPREADS = 16, (1, 2, 4, 8, 1)
+SPREADS = (1, 2, 4, 8, 1)
 # Rows a ring is padded or cut to, and columns of a crop.
 ROWS, COLUMNS, TURN = 176, 640, 1920
-CROPS, FASTEST, DECAY = 32, 4e-3, 1e-3
+CROPS, FASTEST = 32, 4e-3
 # How often examples of each sort are drawn, and what a cell of a feature counts over one of the bare ring.
 SHARES = {"posed": 1.0, "measured": 1.5, "astray": 0.7, "drawn": 0.5}
 FEATURE_WEIGHT = 4.0
@@ -43,11 +44,17 @@ def main() -> None:
     args = parser.parse_args()
     torch.manual_seed(0)
     data = Data.read(args.examples, args.without)
-    layers = trained(data, args.steps)
+    layers = begun(3, 1 + len(KINDS), data.share.device, stride=CELL, spreads=SPREADS)
+
+    def loss() -> Any:
+        shown, labels = data.crops(CROPS)
+        return _loss(over(layers, shown, is_round=True), labels)
+
+    train(layers, loss, args.steps, FASTEST)
     kept_out = "" if args.without is None else f" but fold {args.without}"
     rings = f"{len(data.share)} rings of the fitting set and of drawings{kept_out}"
     provenance = f"tests/fitting/fit_cuts.py: {rings}, {args.steps} steps"
-    args.out.write_text(json.dumps({"provenance": provenance, "layers": [_plain(*layer) for layer in layers]}) + "\n")
+    args.out.write_text(json.dumps({"provenance": provenance, "layers": plain(layers)}) + "\n")
 
 
 @dataclass(frozen=True)
@@ -137,49 +144,6 @@ def _changed(picture: Any) -> Any:
     return picture + noise * torch.tensor(NOISE, device=device).view(1, 2, 1, 1)
 
 
-Layers = list[tuple[Any, Any, int, int]]
-
-
-def trained(data: Data, steps: int) -> Layers:
-    """Train a net: its layers' weights, biases, strides and spreads."""
-    shapes = [(CHANNELS, 3, 5, CELL, 1), *((CHANNELS, CHANNELS, 3, 1, spread) for spread in SPREADS)]
-    shapes.append((1 + len(KINDS), CHANNELS, 1, 1, 1))
-    layers: Layers = []
-    for out, into, size, stride, spread in shapes:
-        weights = torch.randn(out, into, size, size, device=data.share.device) * np.sqrt(1.5 / (into * size**2))
-        bias = torch.zeros(out, device=data.share.device)
-        layers.append((weights.requires_grad_(), bias.requires_grad_(), stride, spread))
-    weights = [part for layer in layers for part in layer[:2]]
-    optimizer = torch.optim.AdamW(weights, weight_decay=DECAY)
-    pace = torch.optim.lr_scheduler.OneCycleLR(optimizer, FASTEST, total_steps=steps, pct_start=0.1)
-    for step in range(steps):
-        loss = _loss(scores(layers, (crop := data.crops(CROPS))[0]), crop[1])
-        optimizer.zero_grad()
-        loss.backward()
-        torch.nn.utils.clip_grad_norm_(weights, 1.0)
-        optimizer.step()
-        pace.step()
-        if step % 500 == 0:
-            print(step, f"{loss.item():.4f}", flush=True)
-    return layers
-
-
-def scores(layers: Layers, shown: Any) -> Any:
-    """Do what `vision.cuts.Net` does: scores (N, 1 + kinds, R, C)."""
-    image = functional.relu(_over(layers[0], shown))
-    for layer in layers[1:-1]:
-        image = image + functional.relu(_over(layer, image))
-    return _over(layers[-1], image)
-
-
-def _over(layer: tuple[Any, Any, int, int], image: Any) -> Any:
-    weights, bias, stride, spread = layer
-    pad = spread * (weights.shape[-1] // 2)
-    wide = functional.pad(functional.pad(image, (pad, pad, 0, 0), mode="circular"), (0, 0, pad, pad))
-    over = functional.conv2d(wide, weights, bias, stride=stride, dilation=spread)
-    return over[:, :, : image.shape[2] // stride, : image.shape[3] // stride]
-
-
 def _loss(scores_: Any, labels: Any) -> Any:
     """Mean surprise over what is seen; inside the ring only slots surprise."""
     log_share = functional.log_softmax(scores_, dim=1)
@@ -189,11 +153,6 @@ def _loss(scores_: Any, labels: Any) -> Any:
     picked = torch.where(labels == NO_SLOT, no_slot, log_share.gather(1, its[:, None])[:, 0])
     weight = torch.where(known & (labels > 0), FEATURE_WEIGHT, 1.0) * (labels != UNSEEN)
     return -(picked * weight).sum() / weight.sum()
-
-
-def _plain(weights: Any, bias: Any, stride: int, spread: int) -> dict[str, Any]:
-    rounded = [np.round(part.detach().cpu().double().numpy(), 3).tolist() for part in (weights, bias)]
-    return {"weights": rounded[0], "bias": rounded[1], "steps": [stride, spread]}
 
 
 if __name__ == "__main__":

@@ -42,7 +42,7 @@ def main() -> None:
     args = parser.parse_args()
     torch.manual_seed(0)
     data = Data.read(args.views, args.without)
-    layers = begun(FINER**2, LABELS, data.grey.device, CHANNELS)
+    layers = begun(FINER**2, LABELS, data.grey.device, channels=CHANNELS)
 
     def loss() -> Any:
         shown, labels = data.batch(BATCH)

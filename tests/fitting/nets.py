@@ -1,7 +1,7 @@
 """The small nets that `vision.layer` works out, as PyTorch trains them, and how photos differ from each other."""
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,17 +10,21 @@ import torch
 from torch.nn import functional
 
 SPREADS, DECAY = (1, 2, 4, 8, 16, 1), 1e-3
-# Weights, biases and spread of every layer.
-Layers = list[tuple[Any, Any, int]]
+# Weights, biases, stride and spread of every layer.
+One = tuple[Any, Any, int, int]
+Layers = list[One]
 
 
-def begun(into: int, out: int, device: Any, channels: int = 16) -> Layers:
-    """Return a new net's layers, from ``into`` images to ``out``, with so many between."""
-    shapes = [(channels, into, 5, 1), *((channels, channels, 3, spread) for spread in SPREADS), (out, channels, 1, 1)]
+def begun(
+    into: int, out: int, device: Any, *, channels: int = 16, stride: int = 1, spreads: Sequence[int] = SPREADS
+) -> Layers:
+    """Return a new net's layers, from ``into`` images to ``out``, with so many between; the first takes the stride."""
+    shapes = [(channels, into, 5, stride, 1), *((channels, channels, 3, 1, spread) for spread in spreads)]
+    shapes.append((out, channels, 1, 1, 1))
     layers: Layers = []
-    for rows, columns, size, spread in shapes:
+    for rows, columns, size, step, spread in shapes:
         weights = torch.randn(rows, columns, size, size, device=device) * np.sqrt(1.5 / (columns * size**2))
-        layers.append((weights.requires_grad_(), torch.zeros(rows, device=device).requires_grad_(), spread))
+        layers.append((weights.requires_grad_(), torch.zeros(rows, device=device).requires_grad_(), step, spread))
     return layers
 
 
@@ -31,6 +35,7 @@ def read(path: Path, device: Any) -> Layers:
         (
             torch.tensor(part["weights"], device=device).requires_grad_(),
             torch.tensor(part["bias"], device=device).requires_grad_(),
+            part.get("stride", 1),
             part["spread"],
         )
         for part in parts
@@ -40,7 +45,8 @@ def read(path: Path, device: Any) -> Layers:
 def plain(layers: Layers) -> list[dict[str, Any]]:
     """Return layers as they are written."""
     return [
-        {"weights": _rounded(weights), "bias": _rounded(bias), "spread": spread} for weights, bias, spread in layers
+        {"weights": _rounded(weights), "bias": _rounded(bias), "stride": stride, "spread": spread}
+        for weights, bias, stride, spread in layers
     ]
 
 
@@ -56,11 +62,12 @@ def over(layers: Layers, shown: Any, *, is_round: bool) -> Any:
     return _over(layers[-1], image, is_round)
 
 
-def _over(layer: tuple[Any, Any, int], image: Any, is_round: bool) -> Any:
-    weights, bias, spread = layer
+def _over(layer: One, image: Any, is_round: bool) -> Any:
+    weights, bias, stride, spread = layer
     pad = spread * (weights.shape[-1] // 2)
     wide = functional.pad(image, (pad, pad, 0, 0), mode="circular" if is_round else "constant")
-    return functional.conv2d(functional.pad(wide, (0, 0, pad, pad)), weights, bias, dilation=spread)
+    seen = functional.conv2d(functional.pad(wide, (0, 0, pad, pad)), weights, bias, stride=stride, dilation=spread)
+    return seen[:, :, : image.shape[2] // stride, : image.shape[3] // stride]
 
 
 def train(layers: Layers, loss_of_batch: Callable[[], Any], steps: int, fastest: float) -> None:

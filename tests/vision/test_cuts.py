@@ -58,4 +58,4 @@ def test_what_is_hidden_holds_nothing() -> None:
 def test_the_table_says_where_its_numbers_come_from_and_tells_each_kind() -> None:
     table = json.loads(resources.files("vision").joinpath(TABLE).read_text(encoding="utf-8"))
     assert "fit_cuts" in table["provenance"]
-    assert len(shipped_net().last.bias) == 1 + len(KINDS)
+    assert len(shipped_net().stack.last.bias) == 1 + len(KINDS)
