@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import cv2
 import numpy as np
@@ -29,6 +28,8 @@ class TopView:
         Brightness.
     seen : (CELLS, CELLS) ndarray of bool
         In the picture, and not hidden by a reference.
+    hub : HubLook
+        What a net sees in it.
     mm_per_px : float
         Of a cell.
     laid : Face
@@ -39,6 +40,7 @@ class TopView:
 
     grey: Pixels
     seen: Mask
+    hub: HubLook
     mm_per_px: float
     laid: Face
     face: Face
@@ -61,14 +63,7 @@ class TopView:
 
     def meant_by(self, face: Face) -> "TopView":
         """Return the same view, with what was seen in it, for the planes of another face."""
-        other = replace(self, face=face)
-        other.__dict__["hub"] = self.hub
-        return other
-
-    @cached_property
-    def hub(self) -> HubLook:
-        """What a net sees in the rotor's middle."""
-        return shipped_hub_net().look(self.grey)
+        return replace(self, face=face)
 
 
 def top_view(grey: Pixels, face: Face, hidden_mm: Sequence[FloatArray] = ()) -> TopView:
@@ -106,4 +101,4 @@ def top_view(grey: Pixels, face: Face, hidden_mm: Sequence[FloatArray] = ()) -> 
     for outline in hidden_mm:
         cv2.fillPoly(hidden, [np.rint(outline / step + HALF_STEPS).astype(np.int32)], 1)
     grown = cv2.dilate(hidden, np.ones((5, 5), np.uint8)).astype(bool)
-    return TopView(flat, seen & ~grown, step, face, face)
+    return TopView(flat, seen & ~grown, shipped_hub_net().look(flat), step, face, face)
