@@ -15,7 +15,7 @@ from vision.placing import Placed, hat_top
 from vision.request import Request
 from vision.rim import Look, Rim, follow_rim
 from vision.scene import ROUNDS, Scene, fit_scene
-from vision.start import NOMINAL_RADIUS_MM, RADIUS_STD, WAVES, RimEdges, first_unknowns, lenses, plain_camera, poses_of
+from vision.start import NOMINAL_RADIUS_MM, RADIUS_STD, WAVES, first_unknowns, lenses, plain_camera, poses_of
 from vision.terms import CircleTerm, Height, Term
 from vision.top_view import TopView, top_view
 from vision.unknowns import Unknowns
@@ -51,8 +51,8 @@ class Sights:
         Round the axis, inside the rim; radii in the millimetres of the scene they were found with.
     pitch_mm : float, optional
         The bolt circle's diameter, where it is the reference.
-    rim_edges_mm : mapping of str to (float, float)
-        How far outward of the silhouette the parts of the rim were followed, and the deviation, where that was told.
+    rim_std_mm : float, optional
+        What doubt is left of where the rim runs as a whole, where it was seen from near.
     """
 
     rim: EdgeSamples
@@ -60,7 +60,7 @@ class Sights:
     wall: EdgeSamples | None = None
     circles: Mapping[str, Circle] = field(default_factory=dict)
     pitch_mm: float | None = None
-    rim_edges_mm: RimEdges = field(default_factory=dict)
+    rim_std_mm: float | None = None
 
     def thinned(self, count: int) -> "Sights":
         """Return the same with about ``count`` samples a curve."""
@@ -155,7 +155,7 @@ def fit(photo: Photo, request: Request, sights: Sights, start: Start, near: Scen
     # A start at the reference's own scale: everything shrinks together about the camera.
     shrink = float(np.median([p.scale(camera, start.pose) for p in placed])) if placed else 1.0
     pose = Pose(start.pose.rotation, start.pose.centre_mm / shrink)
-    unknowns = first_unknowns(photo, pose, start.lens, request, sights.rim_edges_mm)
+    unknowns = first_unknowns(photo, pose, start.lens, request, sights.rim_std_mm)
     nominal = np.log(NOMINAL_RADIUS_MM)
     unknowns.add("log_rim", nominal - np.log(shrink), 0.05, std=RADIUS_STD if sights.scaled else 1e-6, mean=nominal)
     terms: list[Term] = _rim_terms(sights.rim)
@@ -174,7 +174,7 @@ def fit(photo: Photo, request: Request, sights: Sights, start: Start, near: Scen
 
 def _rim_terms(rim: EdgeSamples) -> list[Term]:
     """Return the rim in two parts, since a bright face's edge and a bright ground's are not the same edge."""
-    parts = {"bright_rim": rim.bright_inside > 0, "dark_rim": rim.bright_inside < 0, "hand_rim": rim.bright_inside == 0}
+    parts = {"bright_rim": rim.bright_inside > 0, "dark_rim": rim.bright_inside < 0, "plain_rim": rim.bright_inside == 0}
     return [
         CircleTerm(rim.chosen(part), "log_rim", {"chamfer": -1.0}, name, gives_scale=True, waves=tuple(WAVES))
         for name, part in parts.items()

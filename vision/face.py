@@ -10,13 +10,13 @@ from vision.assemble import FINE_SAMPLES, Sights, fit
 from vision.circle_pose import circle
 from vision.describe import RingDescription, describe_ring
 from vision.focus import HOPELESS, sharpness, softness
+from vision.near import LOOKS, seen_near
 from vision.measurement import FloatArray, Measurement
 from vision.photo import Photo
 from vision.placing import Placed, hat_top
 from vision.references.parse import Reference, parse_kind
 from vision.request import Request
 from vision.rim import LEAST_MARKS, Rim, marked_rim
-from vision.rim_edge import rim_edges_mm
 from vision.rotor import find_rotor
 from vision.scene import Scene
 from vision.start import maybe_cropped
@@ -121,9 +121,10 @@ def _seen(photo: Photo, request: Request, reference: Reference, trial: Trial) ->
         scene, sights = trial.scene, trial.sights
     pitch_mm = reference.size_mm[0] if reference.family == "bolt-circle" and "bolt_circle" in ring.circles else None
     wall = None if trial.rim.by_hand else find_wall(photo.bgr, scene, trial.rim.noise)
-    edges_mm = rim_edges_mm(photo.bgr, scene, sights.rim) if sights.placed else {}
-    sights = replace(sights, wall=wall, circles=ring.circles, pitch_mm=pitch_mm, rim_edges_mm=edges_mm)
-    scene = fit(photo, request, sights.thinned(FINE_SAMPLES), trial.start, scene)
+    sights = replace(sights, wall=wall, circles=ring.circles, pitch_mm=pitch_mm)
+    for _ in range(LOOKS):
+        sights = seen_near(photo, request, scene, sights, by_hand=trial.rim.by_hand)
+        scene = fit(photo, request, sights.thinned(FINE_SAMPLES), trial.start, scene)
     doubt = _unmodelled(sights.placed)
     return _Seen(request, replace(scene, covariance=scene.covariance * doubt**2), sights, ring)
 

@@ -66,8 +66,8 @@ class Look:
         It is drawn to the outline from all round and from each half: what stands before one may look like another.
         """
         share = np.exp(self.log_share[:-1].astype(np.float64))
-        waves = _waves()
-        lines = [waves @ drawn(share, waves, begun) * self.step_px for begun in _halves()]
+        basis = waves()
+        lines = [basis @ drawn(share, basis, begun) * self.step_px for begun in _halves()]
         return max(lines, key=lambda line: float(self.of(line).mean()))
 
 
@@ -151,9 +151,9 @@ def shipped_net(table: str) -> OutlineNet:
     return OutlineNet.of(json.loads(resources.files("vision").joinpath(f"{table}_net.json").read_text("utf-8")))
 
 
-def strip(photo: Image, curve: Curve, step_px: float, rows: int = ROWS) -> Image:
-    """Unroll a photo along a curve, (rows, COLUMNS * FINER, 3) of uint8, from the inside outward."""
-    foot, normal = (_resampled(part) for part in curve)
+def strip(photo: Image, curve: Curve, step_px: float, rows: int = ROWS, columns: int = COLUMNS * FINER) -> Image:
+    """Unroll a photo along a curve, (rows, columns, 3) of uint8, from the inside outward."""
+    foot, normal = (_resampled(part, columns) for part in curve)
     offset = (np.arange(rows) - (rows - 1) / 2) * step_px
     where = foot[None] + offset[:, None, None] * normal[None]
     # Only what is needed, made so small that a row is a pixel: fine texture must not alias.
@@ -170,9 +170,8 @@ def strip(photo: Image, curve: Curve, step_px: float, rows: int = ROWS) -> Image
     return cv2.remap(part, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 
 
-def _resampled(points: FloatArray) -> FloatArray:
-    """Take points round a closed curve at as many even steps as a strip has columns."""
-    count = COLUMNS * FINER
+def _resampled(points: FloatArray, count: int) -> FloatArray:
+    """Take points round a closed curve at so many even steps."""
     at = np.arange(count) * (len(points) / count)
     closed = np.vstack([points, points[:1]])
     return np.stack([np.interp(at, np.arange(len(closed)), part) for part in closed.T], axis=1)
@@ -194,11 +193,11 @@ def _halves() -> list[FloatArray]:
     return [np.ones(COLUMNS), *((away < COLUMNS // 2).astype(np.float64) for away in from_here)]
 
 
-def _waves() -> FloatArray:
+def waves() -> FloatArray:
     """Return the first waves round a circle, (COLUMNS, 1 + 2 ORDERS)."""
     turn = np.arange(COLUMNS) * (2 * np.pi / COLUMNS)
-    waves = [wave(order * turn) for order in range(1, ORDERS + 1) for wave in (np.cos, np.sin)]
-    return np.stack([np.ones(COLUMNS), *waves], axis=1)
+    each = [wave(order * turn) for order in range(1, ORDERS + 1) for wave in (np.cos, np.sin)]
+    return np.stack([np.ones(COLUMNS), *each], axis=1)
 
 
 def drawn(share: FloatArray, basis: FloatArray, begun: FloatArray) -> FloatArray:

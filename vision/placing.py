@@ -1,5 +1,6 @@
 """References put into the scene: where they lie, how high, and from where the fit starts."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -7,6 +8,7 @@ import numpy as np
 
 from vision.camera import Camera, Pose
 from vision.figure import Sighting
+from vision.measurement import FloatArray
 from vision.request import Request
 from vision.terms import FigureTerm, Height
 from vision.unknowns import Unknowns
@@ -48,6 +50,15 @@ class Placed:
         if self.lies == "hat":
             return {**top, **hat_top(request.hat)}
         return top | ({"height": -1.0} if request.hat == "down" else {"thickness": -1.0})
+
+    def on_plane(self, values: Mapping[str, float], xy_mm: FloatArray) -> FloatArray:
+        """Carry points of the figure (N, 2) to the rotor's axes, where a scene has it."""
+        cos, sin = np.cos(values[f"{self.name}_turn"]), np.sin(values[f"{self.name}_turn"])
+        size_x = 1.0 + values[f"{self.name}_size_x"]
+        size_y = 1.0 + values.get(f"{self.name}_size_y", size_x - 1.0)
+        x, y = xy_mm[:, 0] * size_x, xy_mm[:, 1] * size_y
+        at = np.array([values[f"{self.name}_x"], values[f"{self.name}_y"]])
+        return np.asarray(np.stack([cos * x - sin * y, sin * x + cos * y], axis=1) + at)
 
     def term(self, request: Request) -> FigureTerm:
         """Return what the fit compares with the photo."""

@@ -1,7 +1,5 @@
 """Where the fit starts, and what is known before it looks: lens, pose, thickness, hat."""
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from vision.camera import Camera, Pose, focal_px
@@ -11,7 +9,6 @@ from vision.photo import Photo
 from vision.request import Request
 from vision.unknowns import Unknowns
 
-RimEdges = Mapping[str, tuple[float, float]]
 NOMINAL_RADIUS_MM = 165.0
 RADIUS_STD = 0.2
 # Some makers state the equivalent for the diagonal, some for the width.
@@ -34,11 +31,13 @@ CHAMFER_MM, CHAMFER_STD_MM = 0.8, 0.4
 # Where the edge that is seen runs, outward of the silhouette: from a bright face into the dark it is often the face's
 # own edge, a chamfer's width inside; from a dark rotor to bright ground it is the ground's, beyond the contact
 # shadow. Means and deviations read off the photos of the ``fitting`` set.
-RIM_EDGES_MM: RimEdges = {"bright_rim": (-0.54, 0.45), "dark_rim": (0.09, 0.22), "hand_rim": (0.0, 0.2)}
+RIM_EDGES_MM = {"bright_rim": (-0.54, 0.45), "dark_rim": (0.09, 0.22), "plain_rim": (0.0, 0.2)}
 EDGE_DOUBT_PX = 0.15
 # Light and shadow move that edge by slow waves round the rim, which look like shift and tilt: deviations of the waves
 # of each order, pixels and mm, read off the same photos.
 WAVES = {1: (0.30, 0.12), 2: (0.20, 0.07), 3: (0.10, 0.05)}
+# The same where the rim was seen from near, over what is left of doubt as a whole.
+NEAR_WAVES = {1: 1.6, 2: 1.2, 3: 0.4}
 # How far beyond the wall's far edge the one lies that was taken for it: vanes' mouths, chamfers and the shadow's foot
 # look like it. Of 23 walls of the ``fitting`` set the median was off by 3.9 mm of thickness, the worst by 24.
 WALL_OFFSET_STD_PX, WALL_BEYOND_STD_MM = 1.0, 5.5
@@ -71,11 +70,11 @@ def plain_camera(photo: Photo, f35_mm: float) -> Camera:
 
 
 def first_unknowns(
-    photo: Photo, pose: Pose, lens: tuple[float, float], request: Request, rim_edges_mm: RimEdges
+    photo: Photo, pose: Pose, lens: tuple[float, float], request: Request, rim_std_mm: float | None = None
 ) -> Unknowns:
     """Return the unknowns that every scene has: camera, pose, rim, bloom, thickness and hat.
 
-    ``rim_edges_mm`` holds what is known better than `RIM_EDGES_MM` of where the rim was followed.
+    ``rim_std_mm`` is what doubt is left of where the rim runs as a whole, where it was seen from near.
     """
     f35_mm, lens_std = lens
     shift_std = CROPPED_SHIFT_STD if maybe_cropped(photo) else SHIFT_STD
@@ -94,12 +93,13 @@ def first_unknowns(
     unknowns.add("bloom", BLOOM_PX, 0.3, std=BLOOM_STD_PX)
     unknowns.add("chamfer", CHAMFER_MM, 0.3, std=CHAMFER_STD_MM)
     per_mm = focal_px(f35_mm, photo.width, photo.height) / far_mm
-    for name, (mean_mm, std_mm) in {**RIM_EDGES_MM, **rim_edges_mm}.items():
-        std_px = float(np.hypot(EDGE_DOUBT_PX, std_mm * per_mm))
+    for name, (mean_mm, std_mm) in RIM_EDGES_MM.items():
+        std_px = float(np.hypot(EDGE_DOUBT_PX, std_mm * per_mm)) if rim_std_mm is None else rim_std_mm * per_mm
         unknowns.add(name, mean_mm * per_mm, 0.3, std=std_px)
     for order, (std_px, std_mm) in WAVES.items():
+        wave_px = float(np.hypot(std_px, std_mm * per_mm)) if rim_std_mm is None else NEAR_WAVES[order] * rim_std_mm * per_mm
         for axis in "xy":
-            unknowns.add(f"wave_{order}{axis}", 0.0, 0.1, std=float(np.hypot(std_px, std_mm * per_mm)))
+            unknowns.add(f"wave_{order}{axis}", 0.0, 0.1, std=wave_px)
     add_told(unknowns, request)
     return unknowns
 

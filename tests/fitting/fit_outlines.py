@@ -50,7 +50,7 @@ def main() -> None:
 
     def loss() -> Any:
         shown, rows = data.batch(args.batch)
-        return _loss(log_shares(layers, shown), rows)
+        return loss_of(log_shares_of(layers, shown), rows)
 
     train(layers, loss, args.steps, FASTEST / 3 if args.start else FASTEST)
     kept_out = "" if args.without is None else f" but fold {args.without}"
@@ -104,7 +104,8 @@ class Data:
         which = torch.randint(len(self.narrow), (count - bent,), device=levels.device)
         levels = torch.cat([levels, self.narrow[which].float()])
         rows = torch.cat([rows, self.narrow_offset[which]])
-        levels, rows = self._pasted(levels, rows)
+        others = self.narrow[torch.randint(len(self.narrow), (count,), device=levels.device)].float()
+        levels, rows = pasted(levels, rows, others)
         flip = torch.rand(count, device=levels.device) < 0.5
         levels = torch.where(flip[:, None, None, None], levels.flip(3), levels)
         rows = torch.where(flip[:, None], rows.flip(1), rows)
@@ -112,7 +113,7 @@ class Data:
         turn = step * int(torch.randint(COLUMNS // step, (1,)))
         levels, rows = levels.roll(FINER * turn, 3), rows.roll(turn, 1)
         rows = rows + (ROWS - 1) / 2
-        return made_ready(changed(_parted(levels, rows))), rows
+        return made_ready(changed(parted(levels, rows))), rows
 
     def _bent(self, count: int) -> tuple[Any, Any]:
         """Cut strips along curves that are off the true outlines."""
@@ -120,7 +121,7 @@ class Data:
         which = torch.randint(len(self.wide), (count,), device=device)
         far = torch.rand(count, 1, device=device) < 0.6
         off = torch.where(far, BENT * (2 * torch.rand(count, 1, device=device) - 1), 3.4 * _normal(count, device))
-        off = off + (_sides(count, device) if self.kind == "rectangle" else _waves(count, device))
+        off = off + (sides(count, device) if self.kind == "rectangle" else waves(count, device))
         off = off.clamp(-MOST_BENT, MOST_BENT)
         row = torch.arange(ROWS, device=device)[:, None] - (ROWS - 1) / 2 + off[:, None]
         y = row / (WIDE_ROWS / 2)
@@ -128,21 +129,6 @@ class Data:
         grid = torch.stack([x.expand_as(y), y], dim=3)
         levels = functional.grid_sample(self.wide[which].float(), grid, align_corners=False)
         return levels, self.wide_offset[which] - off[:, ::FINER]
-
-    def _pasted(self, levels: Any, rows: Any) -> tuple[Any, Any]:
-        """Hide a stretch behind a stretch of another strip, as a caliper, a spoke or a hand does."""
-        count, device = len(levels), levels.device
-        which = torch.randint(len(self.narrow), (count,), device=device)
-        along = torch.arange(COLUMNS, device=device)
-        first = torch.randint(COLUMNS, (count, 1), device=device)
-        length = torch.randint(*LENGTHS, (count, 1), device=device)
-        length[torch.rand(count, 1, device=device) > PASTED] = 0
-        hidden = ((along - first) % COLUMNS) < length
-        other = self.narrow[which].float()
-        # What hides an outline shows none: it is taken from beside the other's, upside down as often as not.
-        other = other.roll(ROWS // 3, 2).flip(2)
-        rows = torch.where(hidden, torch.nan, rows)
-        return torch.where(hidden.repeat_interleave(FINER, dim=1)[:, None, None], other, levels), rows
 
 
 def _levels(path: Path) -> Any:
@@ -154,16 +140,16 @@ def _offsets(folder: Path) -> list[tuple[str, Any]]:
         return [(name, offsets[name]) for name in offsets]
 
 
-def _waves(count: int, device: Any) -> Any:
+def waves(count: int, device: Any) -> Any:
     """Return waves round a circle, rows (count, COLUMNS * FINER)."""
     angle = torch.arange(COLUMNS * FINER, device=device) * (2 * np.pi / (COLUMNS * FINER))
     size = torch.rand(count, 1, device=device) ** 2 * 2
     rounds = [(std, order * angle) for order, std in enumerate(WAVES, start=1)]
-    waves = [std * wave(turn) for std, turn in rounds for wave in (torch.cos, torch.sin)]
-    return sum(size * _normal(count, device) * wave for wave in waves)
+    each = [std * wave(turn) for std, turn in rounds for wave in (torch.cos, torch.sin)]
+    return sum(size * _normal(count, device) * wave for wave in each)
 
 
-def _sides(count: int, device: Any) -> Any:
+def sides(count: int, device: Any) -> Any:
     """Return shifts and slopes of a rectangle's sides, rows (count, COLUMNS * FINER)."""
     long = COLUMNS * FINER // CORNERS
     along = torch.linspace(-1, 1, long, device=device).repeat(CORNERS)
@@ -176,7 +162,21 @@ def _normal(count: int, device: Any) -> Any:
     return torch.randn(count, 1, device=device)
 
 
-def _parted(levels: Any, rows: Any) -> Any:
+def pasted(levels: Any, rows: Any, others: Any) -> tuple[Any, Any]:
+    """Hide a stretch behind a stretch of another strip, as a caliper, a spoke or a hand does."""
+    count, device = len(levels), levels.device
+    along = torch.arange(COLUMNS, device=device)
+    first = torch.randint(COLUMNS, (count, 1), device=device)
+    length = torch.randint(*LENGTHS, (count, 1), device=device)
+    length[torch.rand(count, 1, device=device) > PASTED] = 0
+    hidden = ((along - first) % COLUMNS) < length
+    # What hides an outline shows none: it is taken from beside the other's, upside down as often as not.
+    other = others.roll(ROWS // 3, 2).flip(2)
+    rows = torch.where(hidden, torch.nan, rows)
+    return torch.where(hidden.repeat_interleave(FINER, dim=1)[:, None, None], other, levels), rows
+
+
+def parted(levels: Any, rows: Any) -> Any:
     """Change the colours of what is outlined and of its ground each by itself: nothing rests on the renderer's grounds.
 
     Where the outline does not show, that of the column before goes on.
@@ -204,14 +204,14 @@ def made_ready(levels: Any) -> Any:
     return torch.cat([colours, grain[:, None]], dim=1) / spread[:, None, None, None]
 
 
-def log_shares(layers: Layers, shown: Any) -> Any:
+def log_shares_of(layers: Layers, shown: Any) -> Any:
     """Do what `OutlineNet` does: logarithms of probabilities (N, ROWS + 1, COLUMNS)."""
     last = over(layers, shown, is_round=True)
     scores = torch.cat([last[:, 0], last[:, 1].mean(dim=1, keepdim=True)], dim=1)
     return functional.log_softmax(scores, dim=1)
 
 
-def _loss(log_share: Any, rows: Any) -> Any:
+def loss_of(log_share: Any, rows: Any) -> Any:
     """Mean surprise at the outline's rows, between two of which it may run."""
     shows = (rows >= 0) & (rows <= ROWS - 1)
     row = torch.where(shows, rows, 0.0).clamp(0, ROWS - 1.001)

@@ -1,0 +1,143 @@
+"""Train a net that `vision.near_look` ships: ``python -m tests.fitting.fit_near KIND STRIPS [STRIPS ...]``.
+
+KIND is rim, card or coin; STRIPS are folders that `near_strips` filled. Needs PyTorch, best with a GPU.
+"""
+
+import argparse
+import json
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import torch
+from torch.nn import functional
+
+import vision
+from tests.fitting.fit_outlines import log_shares_of, loss_of, made_ready, pasted, sides, waves
+from tests.fitting.kinds import CORNERS, NEAR_STEPS_MM, NEAR_WIDE_ROWS
+from tests.fitting.nets import begun, changed, plain, read, train
+from vision.outline_look import COLUMNS, FINER, ROWS
+
+BATCH, FASTEST = 64, 4e-3
+# How far off curves are, rows: as a whole, mostly little; then by waves; how much a millimetre may be mistaken.
+NEAR, FAR, FAR_OFTEN, BENT, STRETCHED, MOST_BENT = 5.0, 20.0, 0.25, 0.5, 0.08, 22.0
+# Light that falls otherwise on both sides of a line beside the outline: how often, how far beside and how soft, rows.
+SHADED_OFTEN, BESIDE, SOFT = 0.5, 12.0, (4.0, 12.0)
+
+
+def main() -> None:
+    """Train a net and write it."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("kind", choices=sorted(NEAR_STEPS_MM))
+    parser.add_argument("strips", type=Path, nargs="+")
+    parser.add_argument("--without", type=int, help="fold to leave out")
+    parser.add_argument("--out", type=Path, help="file to write instead of the one that is shipped")
+    parser.add_argument("--steps", type=int, default=12000)
+    parser.add_argument("--channels", type=int, default=16)
+    parser.add_argument("--start", type=Path, help="net to go on from")
+    args = parser.parse_args()
+    torch.manual_seed(0)
+    data = Data.read(args.kind, args.strips, args.without)
+    device = data.wide.device
+    layers = read(args.start, device) if args.start else begun(5, 2, device, channels=args.channels)
+
+    def loss() -> Any:
+        shown, rows = data.batch(BATCH)
+        return loss_of(log_shares_of(layers, shown), rows)
+
+    train(layers, loss, args.steps, FASTEST / 3 if args.start else FASTEST)
+    kept_out = "" if args.without is None else f" but fold {args.without}"
+    provenance = f"tests/fitting/fit_near.py {args.kind}: {len(data.wide)} strips{kept_out}, {args.steps} steps of {BATCH}"
+    net = {"provenance": provenance, "step_mm": NEAR_STEPS_MM[args.kind], "layers": plain(layers)}
+    out = args.out or Path(vision.__file__).with_name(f"{args.kind}_near_net.json")
+    out.write_text(json.dumps(net) + "\n", encoding="utf-8")
+
+
+@dataclass(frozen=True)
+class Data:
+    """All strips, on the device that trains.
+
+    Attributes
+    ----------
+    wide : (N, 3, NEAR_WIDE_ROWS, COLUMNS * FINER) tensor of uint8
+    offset, relief : (N, COLUMNS) tensor
+        Where the outline runs, rows from the middle, NaN where it doesn't show; and each strip's relief.
+    """
+
+    kind: str
+    wide: Any
+    offset: Any
+    relief: Any
+
+    @classmethod
+    def read(cls, kind: str, folders: Sequence[Path], without: int | None) -> "Data":
+        """Read all strips of some folders but those of one fold."""
+        device = "cuda" if torch.cuda.is_available() else "cpu"
+        told = {folder / f"{name}.jpg": rows for folder in folders for name, rows in _told(folder)}
+        chosen = [path for path in sorted(told) if path.name[0] != str(without)]
+        with ThreadPoolExecutor() as pool:
+            levels = np.stack(list(pool.map(lambda path: cv2.imread(str(path)), chosen)))
+        offset, relief = (torch.from_numpy(part).to(device) for part in np.stack([told[path] for path in chosen], axis=1))
+        return cls(kind, torch.from_numpy(levels).permute(0, 3, 1, 2).to(device), offset, relief)
+
+    def batch(self, count: int) -> tuple[Any, Any]:
+        """Draw strips, changed as photos differ (count, 5, ROWS, COLUMNS), and outlines' rows (count, COLUMNS)."""
+        device = self.wide.device
+        which = torch.randint(len(self.wide), (count,), device=device)
+        levels, rows = self._bent(which)
+        relief = self.relief[which]
+        levels, rows = pasted(levels, rows, levels[torch.randperm(count, device=device)])
+        flip = torch.rand(count, device=device) < 0.5
+        levels = torch.where(flip[:, None, None, None], levels.flip(3), levels)
+        rows, relief = (torch.where(flip[:, None], part.flip(1), part) for part in (rows, relief))
+        step = COLUMNS // CORNERS if self.kind == "card" else 1
+        turn = step * int(torch.randint(COLUMNS // step, (1,)))
+        levels, rows, relief = levels.roll(FINER * turn, 3), rows.roll(turn, 1), relief.roll(turn, 1)
+        rows = rows + (ROWS - 1) / 2
+        shown = made_ready(changed(_shaded(levels, rows)))
+        return torch.cat([shown, relief[:, None, None].expand(-1, 1, ROWS, -1)], dim=1), rows
+
+    def _bent(self, which: Any) -> tuple[Any, Any]:
+        """Cut strips along curves that are off the true outlines, of a millimetre that is."""
+        count, device = len(which), which.device
+        far = torch.rand(count, 1, device=device) < FAR_OFTEN
+        off = torch.where(far, FAR * (2 * torch.rand(count, 1, device=device) - 1), NEAR * _normal(count, device))
+        off = off + BENT * (sides if self.kind == "card" else waves)(count, device)
+        off = off.clamp(-MOST_BENT, MOST_BENT)
+        grown = torch.exp(STRETCHED * _normal(count, device))[:, None]
+        row = (torch.arange(ROWS, device=device)[:, None] - (ROWS - 1) / 2) * grown + off[:, None]
+        y = row / (NEAR_WIDE_ROWS / 2)
+        x = (2 * torch.arange(COLUMNS * FINER, device=device) + 1) / (COLUMNS * FINER) - 1
+        grid = torch.stack([x.expand_as(y), y], dim=3)
+        levels = functional.grid_sample(self.wide[which].float(), grid, align_corners=False, padding_mode="border")
+        return levels, (self.offset[which] - off[:, ::FINER]) / grown[:, 0]
+
+
+def _shaded(levels: Any, rows: Any) -> Any:
+    """Change the light on both sides of a soft line somewhere beside the outline."""
+    count, device = len(levels), levels.device
+    line = torch.nan_to_num(rows, nan=ROWS / 2).mean(dim=1) + BESIDE * torch.randn(count, device=device)
+    soft = SOFT[0] + (SOFT[1] - SOFT[0]) * torch.rand(count, 1, device=device)
+    inside = torch.sigmoid((line[:, None] - torch.arange(ROWS, device=device)) / soft)[:, None, :, None]
+    often = (torch.rand(count, 1, 1, 1, device=device) < SHADED_OFTEN).float()
+    gain = torch.exp(often * 0.35 * torch.randn(2, count, 1, 1, 1, device=device))
+    tint = torch.exp(often * 0.05 * torch.randn(2, count, 3, 1, 1, device=device))
+    shade = gain * tint
+    return (levels * (inside * shade[0] + (1 - inside) * shade[1])).clamp(0, 255)
+
+
+def _told(folder: Path) -> list[tuple[str, Any]]:
+    with np.load(folder / "told.npz") as told:
+        return [(name, told[name]) for name in told]
+
+
+def _normal(count: int, device: Any) -> Any:
+    return torch.randn(count, 1, device=device)
+
+
+if __name__ == "__main__":
+    main()
