@@ -53,7 +53,7 @@ def seen_near(photo: Photo, request: Request, scene: Scene, sights: Sights, *, b
     near, far = (circle(scene.rim_radius_mm + more, POINTS, level_mm) for more in (0.0, 1.0))
     course = course_of(scene, near, far)
     seen = shipped_near_net("rim").look(photo.bgr, course)
-    samples, std_mm = _round(seen, course)
+    samples, std_mm = _round(seen, course, 0.025, 20.0)
     if len(samples) < LEAST_COLUMNS:
         return sights
     return replace(sights, rim=samples, rim_std_mm=std_mm)
@@ -65,7 +65,7 @@ def course_of(scene: Scene, foot_mm: FloatArray, out_mm: FloatArray) -> Course:
     return Course(foot, out - foot, down - foot)
 
 
-def _round(seen: Near, course: Course) -> tuple[EdgeSamples, float]:
+def _round(seen: Near, course: Course, *doubt: float) -> tuple[EdgeSamples, float]:
     """Return samples of something round, and the deviation, mm, of all of them together."""
     offset_mm, std_mm, shows = seen.round_mm()
     foot, out = (part.reshape(COLUMNS, -1, 2).mean(axis=1) for part in (course.foot_px, course.out_px))
@@ -73,12 +73,12 @@ def _round(seen: Near, course: Course) -> tuple[EdgeSamples, float]:
     xy_px = foot + offset_mm[:, None] * out
     count = int(shows.sum())
     samples = EdgeSamples(xy_px[shows], np.zeros(count), (std_mm * px_per_mm)[shows], np.zeros(count, int))
-    return samples, common_std_mm(std_mm[shows])
+    return samples, common_std_mm(std_mm[shows], *doubt)
 
 
-def common_std_mm(std_mm: FloatArray) -> float:
+def common_std_mm(std_mm: FloatArray, least_mm: float, steep: float) -> float:
     spread = float(np.median(std_mm)) if len(std_mm) else 1.0
-    return 0.015 + 1.5 * spread**2
+    return least_mm + steep * spread**3
 
 
 def _placed(photo: Photo, request: Request, scene: Scene, placed: Placed) -> Placed:
@@ -93,10 +93,10 @@ def _placed(photo: Photo, request: Request, scene: Scene, placed: Placed) -> Pla
         middle = np.array([scene.values[f"{placed.name}_x"], scene.values[f"{placed.name}_y"], 0.0])
         course = course_of(scene, *(circle(radius_mm + more, POINTS, height_mm) + middle for more in (0.0, 1.0)))
         seen = shipped_near_net("coin").look(photo.bgr, course)
-        samples, std_mm = _round(seen, course)
+        samples, std_mm = _round(seen, course, 0.012, 60.0)
         if len(samples) < LEAST_COLUMNS:
             return placed
-        std = float(np.hypot(0.0005, std_mm / radius_mm))
+        std = float(std_mm / radius_mm)
         return replace(placed, sighting=replace(placed.sighting, samples=samples, figure=replace(figure, size_std=(std, 0.0))))
     width, height = (figure.sides[n, 2] * 2 for n in (0, 1))
     corners = placed.on_plane(scene.values, corners_mm(width, height))

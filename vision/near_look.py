@@ -27,8 +27,8 @@ ALONG = 4
 POINTS = COLUMNS * FINER * ALONG
 # Rows about a line that still tell of it; a column shows an outline, and a side does, from such a share.
 NEAR_ROWS, LEAST_SHOWN = 4.0, 0.3
-# How well a card's side is told: what is left where it is sharp, and the share of its spread in a column.
-SIDE_STD_MM, SIDE_SHARE = 0.015, 0.15
+# How well a card's side is told as a whole, over its spread in a column.
+SIDE_DOUBT = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,7 +114,7 @@ class Near:
         own = Near(share, self.step_mm)
         _, std, weight = own._near_line(basis @ solved)
         spread = float(np.average(std, weights=weight)) * self.step_mm
-        return float(solved[0]) * self.step_mm, float(solved[1]) * self.step_mm, SIDE_STD_MM + SIDE_SHARE * spread
+        return float(solved[0]) * self.step_mm, float(solved[1]) * self.step_mm, SIDE_DOUBT * spread
 
     def _near_line(self, line: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return mean, spread and weight of each column within a few rows of a line (C,), in rows from the middle."""

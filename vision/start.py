@@ -37,7 +37,7 @@ EDGE_DOUBT_PX = 0.15
 # of each order, pixels and mm, read off the same photos.
 WAVES = {1: (0.30, 0.12), 2: (0.20, 0.07), 3: (0.10, 0.05)}
 # The same where the rim was seen from near, over what is left of doubt as a whole.
-NEAR_WAVES = {1: 1.6, 2: 1.2, 3: 0.4}
+NEAR_WAVES = {1: 1.4, 2: 1.2, 3: 0.5}
 # How far beyond the wall's far edge the one lies that was taken for it: vanes' mouths, chamfers and the shadow's foot
 # look like it. Of 23 walls of the ``fitting`` set the median was off by 3.9 mm of thickness, the worst by 24.
 WALL_OFFSET_STD_PX, WALL_BEYOND_STD_MM = 1.0, 5.5

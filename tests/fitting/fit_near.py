@@ -24,7 +24,9 @@ from vision.outline_look import COLUMNS, FINER, ROWS
 
 BATCH, FASTEST = 64, 4e-3
 # How far off curves are, rows: as a whole, mostly little; then by waves; how much a millimetre may be mistaken.
-NEAR, FAR, FAR_OFTEN, BENT, STRETCHED, MOST_BENT = 5.0, 20.0, 0.25, 0.5, 0.08, 22.0
+NEAR, FAR, FAR_OFTEN, STRETCHED, MOST_BENT = 5.0, 16.0, 0.2, 0.08, 22.0
+# Waves of the first orders, or shift and slope of each side: never none, or an outline would be told by its straightness.
+BENT, WAVES, SIDES = (0.3, 1.3), (3.0, 2.0, 0.7), (4.0, 2.5)
 # Light that falls otherwise on both sides of a line beside the outline: how often, how far beside and how soft, rows.
 SHADED_OFTEN, BESIDE, SOFT = 0.5, 12.0, (4.0, 12.0)
 
@@ -106,7 +108,8 @@ class Data:
         count, device = len(which), which.device
         far = torch.rand(count, 1, device=device) < FAR_OFTEN
         off = torch.where(far, FAR * (2 * torch.rand(count, 1, device=device) - 1), NEAR * _normal(count, device))
-        off = off + BENT * (sides if self.kind == "card" else waves)(count, device)
+        size = BENT[0] + (BENT[1] - BENT[0]) * torch.rand(count, 1, device=device)
+        off = off + size * (sides(count, device, SIDES) if self.kind == "card" else waves(count, device, WAVES))
         off = off.clamp(-MOST_BENT, MOST_BENT)
         grown = torch.exp(STRETCHED * _normal(count, device))[:, None]
         row = (torch.arange(ROWS, device=device)[:, None] - (ROWS - 1) / 2) * grown + off[:, None]

@@ -113,7 +113,7 @@ class Data:
         turn = step * int(torch.randint(COLUMNS // step, (1,)))
         levels, rows = levels.roll(FINER * turn, 3), rows.roll(turn, 1)
         rows = rows + (ROWS - 1) / 2
-        return made_ready(changed(parted(levels, rows))), rows
+        return made_ready(changed(levels if self.kind == "rim" else parted(levels, rows))), rows
 
     def _bent(self, count: int) -> tuple[Any, Any]:
         """Cut strips along curves that are off the true outlines."""
@@ -121,7 +121,8 @@ class Data:
         which = torch.randint(len(self.wide), (count,), device=device)
         far = torch.rand(count, 1, device=device) < 0.6
         off = torch.where(far, BENT * (2 * torch.rand(count, 1, device=device) - 1), 3.4 * _normal(count, device))
-        off = off + (sides(count, device) if self.kind == "rectangle" else waves(count, device))
+        size = 2 * torch.rand(count, 1, device=device) ** 2
+        off = off + size * (sides(count, device, SIDES) if self.kind == "rectangle" else waves(count, device, WAVES))
         off = off.clamp(-MOST_BENT, MOST_BENT)
         row = torch.arange(ROWS, device=device)[:, None] - (ROWS - 1) / 2 + off[:, None]
         y = row / (WIDE_ROWS / 2)
@@ -140,22 +141,20 @@ def _offsets(folder: Path) -> list[tuple[str, Any]]:
         return [(name, offsets[name]) for name in offsets]
 
 
-def waves(count: int, device: Any) -> Any:
+def waves(count: int, device: Any, stds: Sequence[float]) -> Any:
     """Return waves round a circle, rows (count, COLUMNS * FINER)."""
     angle = torch.arange(COLUMNS * FINER, device=device) * (2 * np.pi / (COLUMNS * FINER))
-    size = torch.rand(count, 1, device=device) ** 2 * 2
-    rounds = [(std, order * angle) for order, std in enumerate(WAVES, start=1)]
+    rounds = [(std, order * angle) for order, std in enumerate(stds, start=1)]
     each = [std * wave(turn) for std, turn in rounds for wave in (torch.cos, torch.sin)]
-    return sum(size * _normal(count, device) * wave for wave in each)
+    return sum(_normal(count, device) * wave for wave in each)
 
 
-def sides(count: int, device: Any) -> Any:
+def sides(count: int, device: Any, stds: Sequence[float]) -> Any:
     """Return shifts and slopes of a rectangle's sides, rows (count, COLUMNS * FINER)."""
     long = COLUMNS * FINER // CORNERS
     along = torch.linspace(-1, 1, long, device=device).repeat(CORNERS)
-    size = torch.rand(count, 1, device=device) ** 2 * 2
-    shift, slope = (std * torch.randn(count, CORNERS, device=device) for std in SIDES)
-    return size * (shift.repeat_interleave(long, 1) + slope.repeat_interleave(long, 1) * along)
+    shift, slope = (std * torch.randn(count, CORNERS, device=device) for std in stds)
+    return shift.repeat_interleave(long, 1) + slope.repeat_interleave(long, 1) * along
 
 
 def _normal(count: int, device: Any) -> Any:

@@ -8,6 +8,7 @@ import argparse
 import json
 from collections.abc import Mapping
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,7 @@ import numpy as np
 
 from tests.fitting.cut_examples import FOLDS
 from tests.fitting.kinds import NEAR_STEPS_MM, NEAR_WIDE_ROWS
-from tests.fitting.outline_strips import offsets_px
+from tests.fitting.outline_strips import finely, offsets_px
 from tests.vision.posed import PosedFace, face_of_truth
 from vision import read_photo
 from vision.circle_pose import circle
@@ -26,7 +27,7 @@ from vision.near_look import POINTS, Course
 from vision.outline_look import COLUMNS
 from vision.references.parse import parse_kind
 
-QUALITY = 92
+QUALITY, BLOCK = 92, 8
 # Corners of cards are rounded: there no side runs.
 ROUNDED_MM = 4.0
 LEAST_PX_PER_MM = 0.6
@@ -60,11 +61,13 @@ def read_strip(
         face = face_of_truth(row)
     except ValueError:
         return []
-    photo = read_photo(folder / row["file"])
+    photo, step_mm = read_photo(folder / row["file"]), NEAR_STEPS_MM[kind]
     course, outline, ends = true_course(row, face, kind)
+    # Were the outline always in the same place of the picture's 8 by 8 blocks, its compression would tell of it.
+    phase_mm = step_mm * float(np.random.default_rng([0x4E, number]).uniform(-BLOCK / 2, BLOCK / 2))
+    course = replace(course, foot_px=course.foot_px + phase_mm * course.out_px)
     if np.median(course.px_per_mm) < LEAST_PX_PER_MM:
         return []
-    step_mm = NEAR_STEPS_MM[kind]
     name = f"{number % FOLDS}_{row['id']}"
     cv2.imwrite(str(out / f"{name}.jpg"), course.strip(photo.bgr, step_mm, NEAR_WIDE_ROWS), [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
     every = POINTS // (2 * COLUMNS)
@@ -81,7 +84,7 @@ def true_course(row, face: PosedFace, kind: str):
     """Return the true outline's course, its points in the photo, and the columns where it is rounded."""
     none = np.zeros(COLUMNS, bool)
     if kind == "rim":
-        return course_of(face, circle(face.rim_radius_mm, POINTS), circle(face.rim_radius_mm + 1, POINTS)), np.array(row["rim_px"], float), none
+        return course_of(face, circle(face.rim_radius_mm, POINTS), circle(face.rim_radius_mm + 1, POINTS)), finely(np.array(row["rim_px"], float)), none
     outline = np.array(row["reference_px"], float).reshape(-1, 2)
     height = height_of(row)
     flat = face.to_plane(outline, height)
@@ -89,7 +92,7 @@ def true_course(row, face: PosedFace, kind: str):
     if kind == "coin":
         radius = float(np.hypot(*(flat - middle).T).mean())
         at = [circle(r, POINTS, height) + np.array([*middle, 0.0]) for r in (radius, radius + 1)]
-        return course_of(face, *at), outline, none
+        return course_of(face, *at), outline if row["reference"]["detail"] == "gbp-1" else finely(outline), none
     from vision.near_look import around
 
     foot, out = around(flat)

@@ -9,13 +9,14 @@ import argparse
 import json
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 import cv2
 import numpy as np
+from scipy.signal import resample
 
 from tests.fitting.cut_examples import FOLDS
 from tests.fitting.hub_labels import Hub
@@ -39,7 +40,7 @@ from vision.sketch import sketched_ellipses
 from vision.trial import face_tags, floors_of
 
 LEAST_SIZE_PX = {"rim": 50.0, "coin": 8.0, "rectangle": 15.0, "hole": 4.0, "bore": 20.0}
-QUALITY, OTHERS = 80, {"rim": 3, "coin": 8, "rectangle": 5, "hole": 2, "bore": 1}
+QUALITY, BLOCK, FINE, OTHERS = 80, 8, 10, {"rim": 3, "coin": 8, "rectangle": 5, "hole": 2, "bore": 1}
 # Of so many holes of a rotor at most, which look alike.
 MOST_HOLES = 3
 # Of photos without the reference every so many are read.
@@ -54,6 +55,11 @@ class Traced:
 
     curve: Curve
     size_px: float
+
+    def shifted(self, outward_px: float) -> "Traced":
+        """Return the same so much farther outward."""
+        foot, normal = self.curve
+        return replace(self, curve=(foot + outward_px * normal, normal))
 
     @classmethod
     def round(cls, ellipse: Ellipse) -> "Traced":
@@ -150,10 +156,13 @@ def _kept(
     """Write strips, and return where the outline runs in them."""
     number, row, kind = of
     found: list[tuple[str, FloatArray]] = []
+    rng = np.random.default_rng([0x4F, number])
     for which, traced, rows, outline, hidden in strips:
         if traced.size_px > LEAST_SIZE_PX[kind]:
             name = f"{number % FOLDS}_{row['id']}_{which}"
             step_px = 2 * REACHES[kind] * traced.size_px / ROWS
+            # Were the outline always in the same place of the picture's 8 by 8 blocks, its compression would tell.
+            traced = traced.shifted(step_px * float(rng.uniform(-BLOCK / 2, BLOCK / 2)))
             levels = strip(photo.bgr, traced.curve, step_px, rows)
             cv2.imwrite(str(out / f"{name}.jpg"), levels, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
             offset_px = offsets_px(traced.curve, outline, (photo.width, photo.height), hidden, rows * step_px)
@@ -171,7 +180,10 @@ def _rim(row: Mapping[str, Any]) -> FloatArray:
 
 
 def _true_outline(row: Mapping[str, Any], kind: str) -> FloatArray:
-    return _rim(row) if kind == "rim" else np.array(row["reference_px"] or [], float).reshape(-1, 2)
+    if kind == "rim":
+        return finely(_rim(row))
+    outline = np.array(row["reference_px"] or [], float).reshape(-1, 2)
+    return finely(outline) if kind == "coin" and row["reference"]["detail"] != "gbp-1" else outline
 
 
 def _true_trace(outline: FloatArray, kind: str) -> Traced:
@@ -233,6 +245,11 @@ SUGGESTED: Mapping[str, Callable[[Photo, Mapping[str, Any]], list[Traced]]] = {
 }
 
 
+def finely(round_px: FloatArray) -> FloatArray:
+    """Return ten times as many points of something round, (N, 2), as its waves have it: chords run inside it."""
+    return np.asarray(resample(round_px, FINE * len(round_px)), np.float64) if len(round_px) else round_px
+
+
 def offsets_px(
     curve: Curve, outline_px: FloatArray, size: tuple[int, int], hidden_px: FloatArray, most_px: float
 ) -> FloatArray:
@@ -255,7 +272,7 @@ def offsets_px(
         return offsets
     foot, normal = (part[FINER // 2 :: FINER] for part in curve)
     closed = np.vstack([outline_px, outline_px[:1]])
-    at = np.linspace(0, len(outline_px), 720, endpoint=False)
+    at = np.linspace(0, len(outline_px), max(720, len(outline_px)), endpoint=False)
     drawn = np.stack([np.interp(at, np.arange(len(closed)), part) for part in closed.T], axis=1)
     run = np.roll(drawn, -1, axis=0) - drawn
     run /= np.maximum(np.linalg.norm(run, axis=1), 1e-9)[:, None]
