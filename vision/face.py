@@ -10,7 +10,7 @@ from vision.assemble import FINE_SAMPLES, Sights, fit
 from vision.circle_pose import circle
 from vision.describe import RingDescription, describe_ring
 from vision.focus import HOPELESS, sharpness, softness
-from vision.near import LOOKS, seen_near
+from vision.near import seen_near
 from vision.measurement import FloatArray, Measurement
 from vision.photo import Photo
 from vision.placing import Placed, hat_top
@@ -111,22 +111,26 @@ class _Seen:
 
 def _seen(photo: Photo, request: Request, reference: Reference, trial: Trial) -> _Seen:
     """Describe the ring, and fit once more with all that the photo shows."""
-    scene, sights = trial.scene, trial.sights
+    scene, sights = _near(photo, request, trial, trial.scene, trial.sights)
     outlines = [outline_px(placed) for placed in sights.placed]
     ring = describe_ring(photo, scene, hidden_px=outlines, hat_up=request.hat_up)
     told, request = request, _with_hat(request, ring)
     if request.hat == "down" != told.hat and any(placed.lies == "bench" for placed in sights.placed):
         # The bench is farther down than was taken for granted, and with it the reference's place in the scene.
-        trial = Trial.of(photo, request, trial.rim, sights.placed)
-        scene, sights = trial.scene, trial.sights
+        trial = Trial.of(photo, request, trial.rim, trial.sights.placed)
+        scene, sights = _near(photo, request, trial, trial.scene, trial.sights)
     pitch_mm = reference.size_mm[0] if reference.family == "bolt-circle" and "bolt_circle" in ring.circles else None
     wall = None if trial.rim.by_hand else find_wall(photo.bgr, scene, trial.rim.noise)
     sights = replace(sights, wall=wall, circles=ring.circles, pitch_mm=pitch_mm)
-    for _ in range(LOOKS):
-        sights = seen_near(photo, request, scene, sights, by_hand=trial.rim.by_hand)
-        scene = fit(photo, request, sights.thinned(FINE_SAMPLES), trial.start, scene)
+    scene, sights = _near(photo, request, trial, scene, sights)
     doubt = _unmodelled(sights.placed)
     return _Seen(request, replace(scene, covariance=scene.covariance * doubt**2), sights, ring)
+
+
+def _near(photo: Photo, request: Request, trial: Trial, scene: Scene, sights: Sights) -> tuple[Scene, Sights]:
+    """Look from near, and fit once more."""
+    sights = seen_near(photo, request, scene, sights, by_hand=trial.rim.by_hand)
+    return fit(photo, request, sights.thinned(FINE_SAMPLES), trial.start, scene), sights
 
 
 def _unmodelled(placed: Sequence[Placed]) -> float:

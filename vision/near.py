@@ -18,7 +18,6 @@ from vision.request import Request
 from vision.scene import Scene
 from vision.terms import height_of
 
-LOOKS = 1
 # Columns that must show, of 128, for a rim to be told so; sides of a card, and readings of each.
 LEAST_COLUMNS, LEAST_SIDES = 30, 3
 READINGS = (0.2, 0.5, 0.8)
