@@ -26,7 +26,7 @@ ROUGH_ROUNDS = 2
 # Misfit by which one tilt must fit better than the other to be taken without a look at the bolt holes.
 OPEN = 40.0
 # How far from the last fit the rim is looked for, and how unlike its circle, as shares of its radius.
-FOLLOWED_SHARES = ((0.045, 0.006), (0.02, 0.003))
+FOLLOWED_SHARES = ((0.045, 0.006),)
 # Inner circles are told by the scene and hardly tell it: a fillet or a lip taken for an edge must not move the rim.
 # The middles of bolt holes have no side to be on; they tell the tilt where a rim seen square on can't.
 CIRCLE_STD_FACTORS = {"ring_inner": 15.0, "hat": 30.0, "centre_bore": 4.0, "bolt_circle": 1.0}
@@ -173,8 +173,9 @@ def fit(photo: Photo, request: Request, sights: Sights, start: Start, near: Scen
 
 
 def _rim_terms(rim: EdgeSamples) -> list[Term]:
-    """Return the rim in two parts, since a bright face's edge and a bright ground's are not the same edge."""
-    parts = {"bright_rim": rim.bright_inside > 0, "dark_rim": rim.bright_inside < 0, "plain_rim": rim.bright_inside == 0}
+    """Return the rim in parts: a bright face's edge and a bright ground's are not the same, nor what was seen near."""
+    sides = {"bright_rim": 1, "dark_rim": -1, "plain_rim": 0}
+    parts = {name: np.sign(rim.bright_inside) == side for name, side in sides.items()}
     return [
         CircleTerm(rim.chosen(part), "log_rim", {"chamfer": -1.0}, name, gives_scale=True, waves=tuple(WAVES))
         for name, part in parts.items()

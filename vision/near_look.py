@@ -14,21 +14,22 @@ from typing import Any
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from vision.band import BoolArray
 from vision.edges import Image
 from vision.layer import Stack
 from vision.measurement import FloatArray
 from vision.outline_look import COLUMNS, FINER, ROWS, drawn, made_ready, strip, waves
-from vision.ring import Map
+from vision.ring import Face, Map
 
 # Points of the photo along a curve to one of the strip: texture averages out.
 ALONG = 4
 POINTS = COLUMNS * FINER * ALONG
+SIDES = 4
 # Rows about a line that still tell of it; a column shows an outline, and a side does, from such a share.
 NEAR_ROWS, LEAST_SHOWN = 4.0, 0.3
-# How well a card's side is told as a whole, over its spread in a column.
-SIDE_DOUBT = 1.0
+TINY = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,7 +39,7 @@ class Course:
     Attributes
     ----------
     foot_px : (POINTS, 2) ndarray
-        Points at even steps round it.
+        Points at even steps round it, or as many on each of its sides.
     out_px : (POINTS, 2) ndarray
         Where they come to lie a millimetre farther outward on their plane, from the foot.
     down_px : (POINTS, 2) ndarray
@@ -49,6 +50,12 @@ class Course:
     out_px: FloatArray
     down_px: FloatArray
 
+    @classmethod
+    def of(cls, face: Face, foot_mm: FloatArray, out_mm: FloatArray) -> "Course":
+        """Return how points (POINTS, 3) of the rotor, and others a millimetre farther outward, look."""
+        foot, out, down = (face.to_pixels(points) for points in (foot_mm, out_mm, foot_mm - np.array([0.0, 0.0, 1.0])))
+        return cls(foot, out - foot, down - foot)
+
     @property
     def px_per_mm(self) -> FloatArray:
         """How long a millimetre outward looks at each point, (POINTS,)."""
@@ -57,8 +64,22 @@ class Course:
     @property
     def relief(self) -> FloatArray:
         """How far outward what lies a millimetre deeper shows, mm, (COLUMNS,): negative where it is hidden."""
-        shown = (self.down_px * self.out_px).sum(axis=1) / np.maximum(self.px_per_mm, 1e-9) ** 2
-        return np.asarray(shown.reshape(COLUMNS, -1).mean(axis=1))
+        shown = (self.down_px * self.out_px).sum(axis=1) / np.maximum(self.px_per_mm, TINY) ** 2
+        return _by_column(shown)
+
+    @property
+    def column_px(self) -> FloatArray:
+        """The middle of each column, (COLUMNS, 2)."""
+        return _by_column(self.foot_px)
+
+    @property
+    def column_px_per_mm(self) -> FloatArray:
+        """How long a millimetre outward looks in each column, (COLUMNS,)."""
+        return _by_column(self.px_per_mm)
+
+    def moved_px(self, offset_mm: FloatArray) -> FloatArray:
+        """Return the columns' middles, (COLUMNS, 2), moved outward (COLUMNS,)."""
+        return self.column_px + offset_mm[:, None] * _by_column(self.out_px)
 
     def strip(self, photo: Image, step_mm: float, rows: int = ROWS) -> Image:
         """Unroll a photo along it, (rows, COLUMNS * FINER, 3), rows so far apart, from the inside outward."""
@@ -67,15 +88,19 @@ class Course:
         return np.asarray(cv2.resize(fine, (COLUMNS * FINER, rows), interpolation=cv2.INTER_AREA))
 
 
-def around(corners_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return points round a shape with straight sides, as many on each, and unit normals outward: (POINTS, 2) each."""
-    count = POINTS // len(corners_mm)
+def _by_column(part: FloatArray) -> FloatArray:
+    return np.asarray(part.reshape(COLUMNS, -1, *part.shape[1:]).mean(axis=1))
+
+
+def round_sides(corners_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return points round a rectangle, as many on each side, and those a millimetre farther outward: (POINTS, 2)."""
+    count = POINTS // SIDES
     share = ((np.arange(count) + 0.5) / count)[:, None]
     run = np.roll(corners_mm, -1, axis=0) - corners_mm
     points = (corners_mm[:, None] + share * run[:, None]).reshape(-1, 2)
     normal = np.stack([run[:, 1], -run[:, 0]], axis=1) / np.linalg.norm(run, axis=1)[:, None]
     outward = ((corners_mm + run / 2 - corners_mm.mean(axis=0)) * normal).sum(axis=1)
-    return points, np.repeat(normal * np.sign(outward)[:, None], count, axis=0)
+    return points, points + np.repeat(normal * np.sign(outward)[:, None], count, axis=0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,36 +119,35 @@ class Near:
     step_mm: float
 
     def round_mm(self) -> tuple[FloatArray, FloatArray, BoolArray]:
-        """Return how far outward something round runs (COLUMNS,), how surely, and where it shows."""
+        """Return how far outward something round runs, mm, how far its rows spread, and where it shows: (COLUMNS,)."""
         basis = waves()
-        offset, std, weight = self._near_line(basis @ drawn(self.share, basis, np.ones(COLUMNS)))
-        return offset * self.step_mm, std * self.step_mm, weight > LEAST_SHOWN
+        offset, spread, weight = _beside(self.share, basis @ drawn(self.share, basis, np.ones(COLUMNS)))
+        return offset * self.step_mm, spread * self.step_mm, weight > LEAST_SHOWN
 
-    def straight_mm(self, number: int, use: BoolArray) -> tuple[float, float, float] | None:
-        """Return the level and slope, from its middle to its end, of one of four sides, and its deviation.
+    def straight_mm(self, columns: npt.NDArray[np.intp], use: BoolArray) -> tuple[FloatArray, float] | None:
+        """Return how far outward a straight side runs in its columns (C,), mm, and its deviation.
 
-        ``use`` (COLUMNS / 4,) says which columns of it count; None where too few of them show it.
+        ``use`` (C,) says which of them count; None where too few of those show it. As a whole a side is told as
+        surely as its rows spread in a column: 308 sides that the net does not know.
         """
-        long = COLUMNS // 4
-        share = self.share[:, number * long : (number + 1) * long] * use
-        if share.sum() < LEAST_SHOWN * long:
+        share = self.share[:, columns] * use
+        if share.sum() < LEAST_SHOWN * len(columns):
             return None
-        along = (2 * np.arange(long) + 1) / long - 1
-        basis = np.stack([np.ones(long), along], axis=1)
-        solved = drawn(share, basis, np.ones(long))
-        own = Near(share, self.step_mm)
-        _, std, weight = own._near_line(basis @ solved)
-        spread = float(np.average(std, weights=weight)) * self.step_mm
-        return float(solved[0]) * self.step_mm, float(solved[1]) * self.step_mm, SIDE_DOUBT * spread
+        along = (2 * np.arange(len(columns)) + 1) / len(columns) - 1
+        basis = np.stack([np.ones(len(columns)), along], axis=1)
+        line = basis @ drawn(share, basis, np.ones(len(columns)))
+        _, spread, weight = _beside(share, line)
+        return line * self.step_mm, float(np.average(spread, weights=weight)) * self.step_mm
 
-    def _near_line(self, line: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return mean, spread and weight of each column within a few rows of a line (C,), in rows from the middle."""
-        row = np.arange(ROWS)[:, None] - (ROWS - 1) / 2
-        near = self.share * np.exp(-0.5 * ((row - line) / NEAR_ROWS) ** 2)
-        weight = near.sum(axis=0)
-        mean = (near * row).sum(axis=0) / np.maximum(weight, 1e-9)
-        spread = np.sqrt((near * (row - mean) ** 2).sum(axis=0) / np.maximum(weight, 1e-9))
-        return mean, spread, weight
+
+def _beside(share: FloatArray, line: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return mean, spread and weight of each column (C,) within a few rows of a line, in rows from the middle."""
+    row = np.arange(ROWS)[:, None] - (ROWS - 1) / 2
+    near = share * np.exp(-0.5 * ((row - line) / NEAR_ROWS) ** 2)
+    weight = near.sum(axis=0)
+    mean = (near * row).sum(axis=0) / np.maximum(weight, TINY)
+    spread = np.sqrt((near * (row - mean) ** 2).sum(axis=0) / np.maximum(weight, TINY))
+    return mean, spread, weight
 
 
 @dataclass(frozen=True, eq=False)

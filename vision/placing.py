@@ -1,6 +1,5 @@
 """References put into the scene: where they lie, how high, and from where the fit starts."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -10,6 +9,7 @@ from vision.camera import Camera, Pose
 from vision.figure import Sighting
 from vision.measurement import FloatArray
 from vision.request import Request
+from vision.scene import Scene
 from vision.terms import FigureTerm, Height
 from vision.unknowns import Unknowns
 
@@ -51,14 +51,22 @@ class Placed:
             return {**top, **hat_top(request.hat)}
         return top | ({"height": -1.0} if request.hat == "down" else {"thickness": -1.0})
 
-    def on_plane(self, values: Mapping[str, float], xy_mm: FloatArray) -> FloatArray:
-        """Carry points of the figure (N, 2) to the rotor's axes, where a scene has it."""
+    def height_mm(self, scene: Scene, request: Request) -> float:
+        """Return how high over the face its upper side lies in a scene."""
+        return sum(share * scene.values[name] for name, share in self.height(request).items())
+
+    def on_plane(self, scene: Scene, xy_mm: FloatArray) -> FloatArray:
+        """Carry points of the figure (N, 2) to the rotor's axes."""
+        values = scene.values
         cos, sin = np.cos(values[f"{self.name}_turn"]), np.sin(values[f"{self.name}_turn"])
-        size_x = 1.0 + values[f"{self.name}_size_x"]
-        size_y = 1.0 + values.get(f"{self.name}_size_y", size_x - 1.0)
-        x, y = xy_mm[:, 0] * size_x, xy_mm[:, 1] * size_y
+        more_x = values[f"{self.name}_size_x"]
+        x, y = (xy_mm * (1.0 + np.array([more_x, values.get(f"{self.name}_size_y", more_x)]))).T
         at = np.array([values[f"{self.name}_x"], values[f"{self.name}_y"]])
         return np.asarray(np.stack([cos * x - sin * y, sin * x + cos * y], axis=1) + at)
+
+    def lifted(self, scene: Scene, request: Request, xy_mm: FloatArray) -> FloatArray:
+        """Return points of the plane that its upper side lies on, (N, 3)."""
+        return np.column_stack([xy_mm, np.full(len(xy_mm), self.height_mm(scene, request))])
 
     def term(self, request: Request) -> FigureTerm:
         """Return what the fit compares with the photo."""

@@ -93,15 +93,21 @@ def first_unknowns(
     unknowns.add("bloom", BLOOM_PX, 0.3, std=BLOOM_STD_PX)
     unknowns.add("chamfer", CHAMFER_MM, 0.3, std=CHAMFER_STD_MM)
     per_mm = focal_px(f35_mm, photo.width, photo.height) / far_mm
-    for name, (mean_mm, std_mm) in RIM_EDGES_MM.items():
-        std_px = float(np.hypot(EDGE_DOUBT_PX, std_mm * per_mm)) if rim_std_mm is None else rim_std_mm * per_mm
-        unknowns.add(name, mean_mm * per_mm, 0.3, std=std_px)
-    for order, (std_px, std_mm) in WAVES.items():
-        wave_px = float(np.hypot(std_px, std_mm * per_mm)) if rim_std_mm is None else NEAR_WAVES[order] * rim_std_mm * per_mm
-        for axis in "xy":
-            unknowns.add(f"wave_{order}{axis}", 0.0, 0.1, std=wave_px)
+    _add_rim_edges(unknowns, per_mm, rim_std_mm)
     add_told(unknowns, request)
     return unknowns
+
+
+def _add_rim_edges(unknowns: Unknowns, px_per_mm: float, seen_std_mm: float | None) -> None:
+    """Add how far outward of the silhouette the rim was followed, as a whole and by slow waves."""
+    for name, (mean_mm, std_mm) in RIM_EDGES_MM.items():
+        std_px = np.hypot(EDGE_DOUBT_PX, std_mm * px_per_mm) if seen_std_mm is None else seen_std_mm * px_per_mm
+        unknowns.add(name, mean_mm * px_per_mm, 0.3, std=float(std_px))
+    for order, (least_px, std_mm) in WAVES.items():
+        near_mm = None if seen_std_mm is None else NEAR_WAVES[order] * seen_std_mm
+        std_px = np.hypot(least_px, std_mm * px_per_mm) if near_mm is None else near_mm * px_per_mm
+        for axis in "xy":
+            unknowns.add(f"wave_{order}{axis}", 0.0, 0.1, std=float(std_px))
 
 
 def add_told(unknowns: Unknowns, request: Request) -> None:

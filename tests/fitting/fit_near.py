@@ -11,21 +11,20 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import cv2
 import numpy as np
 import torch
 from torch.nn import functional
 
 import vision
-from tests.fitting.fit_outlines import log_shares_of, loss_of, made_ready, pasted, sides, waves
+from tests.fitting.fit_outlines import levels_of, log_shares_of, loss_of, made_ready, pasted, sides, waves
 from tests.fitting.kinds import CORNERS, NEAR_STEPS_MM, NEAR_WIDE_ROWS
-from tests.fitting.nets import begun, changed, plain, read, train
+from tests.fitting.nets import begun, changed, plain, train
 from vision.outline_look import COLUMNS, FINER, ROWS
 
-BATCH, FASTEST = 64, 4e-3
+BATCH, FASTEST, CHANNELS = 64, 4e-3, {"rim": 24, "card": 24, "coin": 16}
 # How far off curves are, rows: as a whole, mostly little; then by waves; how much a millimetre may be mistaken.
 NEAR, FAR, FAR_OFTEN, STRETCHED, MOST_BENT = 5.0, 16.0, 0.2, 0.08, 22.0
-# Waves of the first orders, or shift and slope of each side: never none, or an outline would be told by its straightness.
+# Waves of the first orders, or shift and slope of each side; never none: its straightness would tell an outline.
 BENT, WAVES, SIDES = (0.3, 1.3), (3.0, 2.0, 0.7), (4.0, 2.5)
 # Light that falls otherwise on both sides of a line beside the outline: how often, how far beside and how soft, rows.
 SHADED_OFTEN, BESIDE, SOFT = 0.5, 12.0, (4.0, 12.0)
@@ -38,22 +37,21 @@ def main() -> None:
     parser.add_argument("strips", type=Path, nargs="+")
     parser.add_argument("--without", type=int, help="fold to leave out")
     parser.add_argument("--out", type=Path, help="file to write instead of the one that is shipped")
-    parser.add_argument("--steps", type=int, default=12000)
-    parser.add_argument("--channels", type=int, default=16)
-    parser.add_argument("--start", type=Path, help="net to go on from")
+    parser.add_argument("--steps", type=int, default=18000)
     args = parser.parse_args()
     torch.manual_seed(0)
     data = Data.read(args.kind, args.strips, args.without)
     device = data.wide.device
-    layers = read(args.start, device) if args.start else begun(5, 2, device, channels=args.channels)
+    layers = begun(5, 2, device, channels=CHANNELS[args.kind])
 
     def loss() -> Any:
         shown, rows = data.batch(BATCH)
         return loss_of(log_shares_of(layers, shown), rows)
 
-    train(layers, loss, args.steps, FASTEST / 3 if args.start else FASTEST)
+    train(layers, loss, args.steps, FASTEST)
     kept_out = "" if args.without is None else f" but fold {args.without}"
-    provenance = f"tests/fitting/fit_near.py {args.kind}: {len(data.wide)} strips{kept_out}, {args.steps} steps of {BATCH}"
+    strips = f"{len(data.wide)} strips of the fitting set{kept_out}"
+    provenance = f"tests/fitting/fit_near.py {args.kind}: {strips}, {args.steps} steps of {BATCH}"
     net = {"provenance": provenance, "step_mm": NEAR_STEPS_MM[args.kind], "layers": plain(layers)}
     out = args.out or Path(vision.__file__).with_name(f"{args.kind}_near_net.json")
     out.write_text(json.dumps(net) + "\n", encoding="utf-8")
@@ -65,6 +63,7 @@ class Data:
 
     Attributes
     ----------
+    kind : str
     wide : (N, 3, NEAR_WIDE_ROWS, COLUMNS * FINER) tensor of uint8
     offset, relief : (N, COLUMNS) tensor
         Where the outline runs, rows from the middle, NaN where it doesn't show; and each strip's relief.
@@ -82,8 +81,9 @@ class Data:
         told = {folder / f"{name}.jpg": rows for folder in folders for name, rows in _told(folder)}
         chosen = [path for path in sorted(told) if path.name[0] != str(without)]
         with ThreadPoolExecutor() as pool:
-            levels = np.stack(list(pool.map(lambda path: cv2.imread(str(path)), chosen)))
-        offset, relief = (torch.from_numpy(part).to(device) for part in np.stack([told[path] for path in chosen], axis=1))
+            levels = np.stack(list(pool.map(levels_of, chosen)))
+        both = np.stack([told[path] for path in chosen], axis=1)
+        offset, relief = (torch.from_numpy(part).to(device) for part in both)
         return cls(kind, torch.from_numpy(levels).permute(0, 3, 1, 2).to(device), offset, relief)
 
     def batch(self, count: int) -> tuple[Any, Any]:

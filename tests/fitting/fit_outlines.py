@@ -92,7 +92,7 @@ class Data:
         with ThreadPoolExecutor() as pool:
             for is_true in (True, False):
                 chosen = [path for path in kept if path.stem.endswith("true") == is_true]
-                levels = np.stack(list(pool.map(_levels, chosen)))
+                levels = np.stack(list(pool.map(levels_of, chosen)))
                 rows = np.stack([offsets[path] for path in chosen]).astype(np.float32)
                 parts += [torch.from_numpy(levels).permute(0, 3, 1, 2).to(device), torch.from_numpy(rows).to(device)]
         return cls(kind, parts[0], parts[2], parts[1], parts[3])
@@ -132,7 +132,8 @@ class Data:
         return levels, self.wide_offset[which] - off[:, ::FINER]
 
 
-def _levels(path: Path) -> Any:
+def levels_of(path: Path) -> Any:
+    """Read a strip, (rows, COLUMNS * FINER, 3)."""
     return cv2.imread(str(path))
 
 

@@ -8,7 +8,7 @@ import argparse
 import json
 from collections.abc import Mapping
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -17,20 +17,41 @@ import cv2
 import numpy as np
 
 from tests.fitting.cut_examples import FOLDS
-from tests.fitting.kinds import NEAR_STEPS_MM, NEAR_WIDE_ROWS
+from tests.fitting.kinds import BLOCK, NEAR_STEPS_MM, NEAR_WIDE_ROWS
 from tests.fitting.outline_strips import finely, offsets_px
 from tests.vision.posed import PosedFace, face_of_truth
 from vision import read_photo
+from vision.band import BoolArray
 from vision.circle_pose import circle
 from vision.measurement import FloatArray
-from vision.near_look import POINTS, Course
-from vision.outline_look import COLUMNS
+from vision.near import straight_columns
+from vision.near_look import POINTS, Course, round_sides
+from vision.outline_look import COLUMNS, FINER
 from vision.references.parse import parse_kind
 
-QUALITY, BLOCK = 92, 8
-# Corners of cards are rounded: there no side runs.
-ROUNDED_MM = 4.0
+QUALITY = 92
+# Coarser photos tell nothing of fractions of a millimetre.
 LEAST_PX_PER_MM = 0.6
+# Coins with straight sides.
+ANGULAR = ("gbp-1",)
+
+
+@dataclass(frozen=True)
+class Outline:
+    """A true outline.
+
+    Attributes
+    ----------
+    course : Course
+    points_px : (N, 2) ndarray
+        In order round it.
+    runs : (COLUMNS,) ndarray of bool
+        Where it is what its course says: cards' corners are rounded.
+    """
+
+    course: Course
+    points_px: FloatArray
+    runs: BoolArray
 
 
 def main() -> None:
@@ -42,9 +63,7 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
     args.strips.mkdir(parents=True, exist_ok=True)
-    rows = json.loads((args.fitting / "truth.json").read_text())
-    rows = [row for row in rows if row["group"] != "edge" and row["rotor"] and row["rim_px"]]
-    rows = [row for row in rows if args.kind in ("rim", row["reference"]["kind"].split(":")[0]) and row["reference_px"] or args.kind == "rim"]
+    rows = [row for row in json.loads((args.fitting / "truth.json").read_text()) if _shows(row, args.kind)]
     with ProcessPoolExecutor(args.jobs) as pool:
         read = partial(read_strip, kind=args.kind, folder=args.fitting, out=args.strips)
         told = dict(pair for pairs in pool.map(read, enumerate(rows), chunksize=8) for pair in pairs)
@@ -52,68 +71,73 @@ def main() -> None:
     print(len(told), "strips of", len(rows), "photos")
 
 
+def _shows(row: Mapping[str, Any], kind: str) -> bool:
+    if row["group"] == "edge" or not row["rotor"] or not row["rim_px"]:
+        return False
+    return kind == "rim" or (row["reference"]["kind"].split(":")[0] == kind and bool(row["reference_px"]))
+
+
 def read_strip(
     numbered: tuple[int, Mapping[str, Any]], kind: str, folder: Path, out: Path
 ) -> list[tuple[str, FloatArray]]:
+    """Read one photo's strip; the fold that its number falls in begins its name.
+
+    Returns
+    -------
+    list of (str, (2, COLUMNS) ndarray)
+        Its name; how many rows from the middle the outline runs, NaN where it doesn't show, and the course's relief.
+    """
     number, row = numbered
     cv2.setNumThreads(1)
     try:
         face = face_of_truth(row)
     except ValueError:
         return []
-    photo, step_mm = read_photo(folder / row["file"]), NEAR_STEPS_MM[kind]
-    course, outline, ends = true_course(row, face, kind)
+    photo, step_mm, outline = read_photo(folder / row["file"]), NEAR_STEPS_MM[kind], true_outline(row, face, kind)
     # Were the outline always in the same place of the picture's 8 by 8 blocks, its compression would tell of it.
     phase_mm = step_mm * float(np.random.default_rng([0x4E, number]).uniform(-BLOCK / 2, BLOCK / 2))
-    course = replace(course, foot_px=course.foot_px + phase_mm * course.out_px)
-    if np.median(course.px_per_mm) < LEAST_PX_PER_MM:
+    course = replace(outline.course, foot_px=outline.course.foot_px + phase_mm * outline.course.out_px)
+    unit = course.px_per_mm
+    if np.median(unit) < LEAST_PX_PER_MM:
         return []
     name = f"{number % FOLDS}_{row['id']}"
-    cv2.imwrite(str(out / f"{name}.jpg"), course.strip(photo.bgr, step_mm, NEAR_WIDE_ROWS), [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
-    every = POINTS // (2 * COLUMNS)
-    unit = course.px_per_mm
+    levels = course.strip(photo.bgr, step_mm, NEAR_WIDE_ROWS)
+    cv2.imwrite(str(out / f"{name}.jpg"), levels, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
+    every = POINTS // (COLUMNS * FINER)
     curve = (course.foot_px[::every], (course.out_px / unit[:, None])[::every])
-    hidden = np.array(row["rim_px"], float) if row["reference"]["lies"] == "bench" and kind != "rim" else np.empty((0, 2))
-    offset_px = offsets_px(curve, outline, (photo.width, photo.height), hidden, NEAR_WIDE_ROWS * step_mm * float(unit.max()))
-    offset = offset_px / (unit[POINTS // COLUMNS // 2 :: POINTS // COLUMNS] * step_mm)
-    offset[ends] = np.nan
+    on_bench = row["reference"]["lies"] == "bench" and kind != "rim"
+    hidden_px = np.array(row["rim_px"], float) if on_bench else np.empty((0, 2))
+    most_px = NEAR_WIDE_ROWS * step_mm * float(unit.max())
+    offset_px = offsets_px(curve, outline.points_px, (photo.width, photo.height), hidden_px, most_px)
+    offset = np.where(outline.runs, offset_px / (course.column_px_per_mm * step_mm), np.nan)
     return [(name, np.stack([offset, course.relief]).astype(np.float32))]
 
 
-def true_course(row, face: PosedFace, kind: str):
-    """Return the true outline's course, its points in the photo, and the columns where it is rounded."""
-    none = np.zeros(COLUMNS, bool)
+def true_outline(row: Mapping[str, Any], face: PosedFace, kind: str) -> Outline:
+    """Return the true outline of a rotor, a card or a coin."""
+    everywhere = np.ones(COLUMNS, bool)
     if kind == "rim":
-        return course_of(face, circle(face.rim_radius_mm, POINTS), circle(face.rim_radius_mm + 1, POINTS)), finely(np.array(row["rim_px"], float)), none
-    outline = np.array(row["reference_px"], float).reshape(-1, 2)
-    height = height_of(row)
-    flat = face.to_plane(outline, height)
+        course = Course.of(face, *(circle(face.rim_radius_mm + more, POINTS) for more in (0.0, 1.0)))
+        return Outline(course, finely(np.array(row["rim_px"], float)), everywhere)
+    points_px, height_mm = np.array(row["reference_px"], float).reshape(-1, 2), _height_mm(row)
+    flat = face.to_plane(points_px, height_mm)
+    if kind == "card":
+        foot, out = (np.column_stack([part, np.full(POINTS, height_mm)]) for part in round_sides(flat))
+        return Outline(Course.of(face, foot, out), points_px, straight_columns(flat))
     middle = flat.mean(axis=0)
-    if kind == "coin":
-        radius = float(np.hypot(*(flat - middle).T).mean())
-        at = [circle(r, POINTS, height) + np.array([*middle, 0.0]) for r in (radius, radius + 1)]
-        return course_of(face, *at), outline if row["reference"]["detail"] == "gbp-1" else finely(outline), none
-    from vision.near_look import around
-
-    foot, out = around(flat)
-    lift = lambda xy: np.column_stack([xy, np.full(len(xy), height)])
-    long = np.linalg.norm(np.roll(flat, -1, axis=0) - flat, axis=1)
-    along = (np.arange(COLUMNS // 4) + 0.5) / (COLUMNS // 4)
-    ends = np.concatenate([(np.minimum(along, 1 - along) * each) < ROUNDED_MM for each in long])
-    return course_of(face, lift(foot), lift(foot + out)), outline, ends
+    radius_mm = float(np.hypot(*(flat - middle).T).mean())
+    rounds = [circle(radius_mm + more, POINTS, height_mm) + np.append(middle, 0.0) for more in (0.0, 1.0)]
+    angular = row["reference"]["detail"] in ANGULAR
+    return Outline(Course.of(face, *rounds), points_px if angular else finely(points_px), everywhere)
 
 
-def height_of(row) -> float:
-    rotor, lies = row["rotor"], row["reference"]["lies"]
-    kind = row["reference"]["kind"]
+def _height_mm(row: Mapping[str, Any]) -> float:
+    """Return how high over the rotor's face a reference's upper side lies."""
+    rotor, kind = row["rotor"], row["reference"]["kind"]
     named = parse_kind(f"coin:{row['reference']['detail']}" if kind == "coin" else kind)
-    base = {"face": 0.0, "hat": rotor["height_mm"] - rotor["thickness_mm"], "bench": -rotor["thickness_mm"] if row["hat"] != "down" else -rotor["height_mm"]}[lies]
-    return base + named.thickness_mm
-
-
-def course_of(face, foot_mm: FloatArray, out_mm: FloatArray) -> Course:
-    foot, out, down = (face.to_pixels(points) for points in (foot_mm, out_mm, foot_mm - np.array([0.0, 0.0, 1.0])))
-    return Course(foot, out - foot, down - foot)
+    below_mm = rotor["height_mm" if row["hat"] == "down" else "thickness_mm"]
+    base_mm = {"face": 0.0, "hat": rotor["height_mm"] - rotor["thickness_mm"], "bench": -below_mm}
+    return float(base_mm[row["reference"]["lies"]] + named.thickness_mm)
 
 
 if __name__ == "__main__":

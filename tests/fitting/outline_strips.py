@@ -20,7 +20,7 @@ from scipy.signal import resample
 
 from tests.fitting.cut_examples import FOLDS
 from tests.fitting.hub_labels import Hub
-from tests.fitting.kinds import REACHES, WIDE_ROWS
+from tests.fitting.kinds import BLOCK, REACHES, WIDE_ROWS
 from tests.fitting.renders import references_px, request_of
 from tests.vision.posed import face_of_truth
 from vision import read_photo
@@ -40,7 +40,7 @@ from vision.sketch import sketched_ellipses
 from vision.trial import face_tags, floors_of
 
 LEAST_SIZE_PX = {"rim": 50.0, "coin": 8.0, "rectangle": 15.0, "hole": 4.0, "bore": 20.0}
-QUALITY, BLOCK, FINE, OTHERS = 80, 8, 10, {"rim": 3, "coin": 8, "rectangle": 5, "hole": 2, "bore": 1}
+QUALITY, FINE, OTHERS = 80, 10, {"rim": 3, "coin": 8, "rectangle": 5, "hole": 2, "bore": 1}
 # Of so many holes of a rotor at most, which look alike.
 MOST_HOLES = 3
 # Of photos without the reference every so many are read.
