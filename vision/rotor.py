@@ -21,7 +21,7 @@ RING_SHARE, RING_SPREAD, OFF_RING_WEIGHT = 0.8, 0.12, 0.002
 # A circle that suits what lies on the face less is no reason to leave the others untried.
 LEAST_SUITED = 0.02
 MOST_INNER = 4
-MOST_OFF_CENTRE, SAME = 0.35, 0.012
+MOST_OFF_CENTRE, SAME = 0.5, 0.012
 # The rim is looked for around this many circles, so many times as large: the net sees a seventh to either side.
 GROWN, SIZES = 2, (1.2, 1.45, 1.75, 2.1)
 # No edge at all is like a rim with less evidence.

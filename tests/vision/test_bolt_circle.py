@@ -17,8 +17,8 @@ ROWS = {row["id"]: row for row in json.loads((CHECKING / "truth.json").read_text
 # the holes alone. Three of the five are copies of unknown lens.
 PLAIN = ("c013", "c026", "c047", "c102", "c136")
 # Far from the project's target of 1 %, which is scored over the whole set: here the tilt must not be the other one,
-# which puts the hat 20 to 60 mm on the wrong side.
-SHARE, STANDARD_DEVIATIONS = 0.03, 3.0
+# which puts the hat 20 to 60 mm on the wrong side, and the diameter 8 % off or more.
+SHARE, STANDARD_DEVIATIONS = 0.04, 3.0
 
 
 @pytest.mark.parametrize("photo", PLAIN)
