@@ -20,6 +20,9 @@ from vision.start import NOMINAL_RADIUS_MM, lenses
 FILLED = (0.85, 0.55)
 # A card that nobody named must be surely one.
 SURE_SCORE = 0.6
+# How far from a card's a shape may be, as a share: of 31 cards in photos the right ones look 0.04 longer or shorter at
+# most, and one whose side was lost to the rotor's edge behind it 0.06.
+MOST_ODD_SHAPE = 0.05
 # A tag's paper is wider than its black square; cards throw a shadow.
 GROWN = {"tag": 1.4, "card": 1.04}
 # Bars that a screenshot adds: rows or columns of one shade, and this far beyond them.
@@ -51,7 +54,15 @@ def upright_references(photo: Photo, reference: Reference, request: Request) -> 
     if reference.family != "card" and (named or request.diameter_mm is not None):
         return []
     cards = find_cards(photo.bgr, upright_planes(photo), reference if named else CARD, inside=True)
-    return [card for card in cards if named or card.score >= SURE_SCORE]
+    return [card for card in cards if _odd_shape(card) < MOST_ODD_SHAPE and (named or card.score >= SURE_SCORE)]
+
+
+def _odd_shape(card: Sighting) -> float:
+    """Return by how much a card is longer or shorter than it is wide, as a share of what it should be."""
+    sides_px = np.linalg.norm(np.roll(card.corners_px, -1, axis=0) - card.corners_px, axis=1)
+    right, top = sides_px[:2] + sides_px[2:]
+    width_mm, depth_mm = CARD.size_mm
+    return float(abs(top / right * depth_mm / width_mm - 1))
 
 
 def upright_planes(photo: Photo) -> list[Floor]:

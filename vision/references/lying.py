@@ -73,8 +73,8 @@ def _measure(
     start = found.homography(reference.size_mm)
     stretch = outline_feet(corners, _feet_count(reference), corner_mm)
     stretch = stretch if inside else _uncovered(stretch, start, found.floor)
-    is_thin = reference.thickness_mm < THIN_MM
-    samples = _along_edges(bgr, found, start, sides, stretch) if is_thin else _as_seen(found, start)
+    is_clear = reference.thickness_mm < THIN_MM or found.floor.upright is None
+    samples = _along_edges(bgr, found, start, sides, stretch) if is_clear else _as_seen(found, start)
     if samples is None or len(np.unique(samples.side)) < LEAST_SIDES:
         return None
     figure = Figure(reference.kind, sides, None, reference.size_std, reference.thickness_mm, reference.thickness_std_mm)
