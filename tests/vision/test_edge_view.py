@@ -1,14 +1,20 @@
 """Edge views, end to end, on drawings cast by `edge_drawn` (plain NumPy, nothing of `vision`) with exact truth."""
 
+from pathlib import Path
+
 import cv2
 import numpy as np
 import pytest
 
 from tests.vision.edge_drawn import F35, Drawing
+from vision.edge_reference import upright_references
 from vision.edge_view import measure_edge
 from vision.measurement import Measurement
-from vision.photo import Photo
+from vision.photo import Photo, read_photo
+from vision.references.parse import parse_kind
 from vision.request import Request
+
+CHECKING = Path(__file__).parents[2] / "sample_images_synthetic" / "checking"
 
 # What the issue asks with a tag: within 0.3 mm in the median, 0.8 mm in 95 of 100.
 ASKED_MM = 0.3
@@ -117,6 +123,13 @@ def test_a_blurred_photo_is_refused_as_blurred() -> None:
     soft = np.asarray(cv2.GaussianBlur(Drawing(28.0, vanes=45).draw(), (0, 0), 25), np.uint8)
     found = measure_edge(Photo("b.jpg", soft, F35, True), Request(diameter_mm=330.0))
     assert [reason.code for reason in found.reasons] == ["blurred"]
+
+
+@pytest.mark.parametrize(("photo", "is_one"), [("c060", True), ("c094", True), ("c115", False)])
+def test_what_has_not_a_card_s_shape_is_no_scale(photo: str, is_one: bool) -> None:
+    # In the last one the rotor's edge behind it is taken for the card's side: it would be 6 % too long.
+    rendered = read_photo(CHECKING / f"{photo}.jpg")
+    assert bool(upright_references(rendered, parse_kind("card"), Request("card"))) == is_one
 
 
 def test_a_rotor_far_away_is_too_small() -> None:
