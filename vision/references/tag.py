@@ -24,11 +24,14 @@ from vision.references.sides import (
 CELLS = 8
 # Detection runs on a reduced photo; a named tag that isn't found there is looked for once more on a larger one,
 # and with a corner hidden: the square's outline may then be far from one, since the cells' edges decide in the end.
-SEARCH_SIDE_PX = (1100, 2200)
-# Windows of thresholding: least, most and step.
-WINDOWS_PX = ((17, 17, 20), (5, 53, 8))
-OUTLINE_SLACK = (0.04, 0.07)
-BIT_SLACK = (0.6, 1.0)
+# At last the photo's contrast is raised from place to place: beside a hat nearly as dark, a tag's black runs into it.
+SEARCH_SIDE_PX = (1100, 2200, 2200)
+# Windows of thresholding: least, most and step; how much darker than its surroundings black is, levels.
+WINDOWS_PX = ((17, 17, 20), (5, 53, 8), (5, 53, 8))
+DARKER_LEVELS = (7.0, 7.0, 12.0)
+OUTLINE_SLACK = (0.04, 0.07, 0.07)
+BIT_SLACK = (0.6, 1.0, 1.0)
+RAISED, MOST_RAISED, PLACES = 2, 4.0, (16, 16)
 FEET_PER_CELL = 5
 # Feet keep away from a cell's corners, where the blur of the crossing edge reaches.
 CELL_MARGIN = 0.22
@@ -58,6 +61,7 @@ def _detector(effort: int) -> cv2.aruco.ArucoDetector:
         settings.adaptiveThreshWinSizeMax,
         settings.adaptiveThreshWinSizeStep,
     ) = WINDOWS_PX[effort]
+    settings.adaptiveThreshConstant = DARKER_LEVELS[effort]
     settings.minMarkerPerimeterRate = 0.02
     settings.polygonalApproxAccuracyRate = OUTLINE_SLACK[effort]
     settings.errorCorrectionRate = BIT_SLACK[effort]
@@ -73,14 +77,14 @@ def find_tags(grey: Image, reference: Reference, *, thorough: bool = True) -> li
     reference : Reference
         Of the family ``tag``.
     thorough : bool
-        Look again at a larger scale when none shows at the first.
+        Look again at a larger scale, and with more contrast, when none shows at the first.
 
     Returns
     -------
     list of Sighting
         Of any id in the family, largest first.
     """
-    for effort in range(2 if thorough else 1):
+    for effort in range(len(SEARCH_SIDE_PX) if thorough else 1):
         found = [measure_tag(grey, *tag, reference) for tag in detect_tags(grey, effort)]
         sightings = sorted((s for s in found if s is not None), key=_extent_px, reverse=True)
         if sightings:
@@ -94,8 +98,8 @@ def detect_tags(grey: Image, effort: int = 0) -> list[tuple[int, FloatArray]]:
     Parameters
     ----------
     grey : (H, W) ndarray of uint8
-    effort : {0, 1}
-        1 looks at a larger scale and allows for a hidden corner.
+    effort : {0, 1, 2}
+        1 looks at a larger scale and allows for a hidden corner, 2 raises the contrast too.
 
     Returns
     -------
@@ -107,6 +111,8 @@ def detect_tags(grey: Image, effort: int = 0) -> list[tuple[int, FloatArray]]:
     if shrink > 1.0:
         size = (round(grey.shape[1] / shrink), round(grey.shape[0] / shrink))
         small = np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA))
+    if effort == RAISED:
+        small = np.asarray(cv2.createCLAHE(MOST_RAISED, PLACES).apply(small))
     corners, ids, _ = _detector(effort).detectMarkers(small)
     if ids is None:
         return []
