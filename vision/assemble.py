@@ -26,7 +26,7 @@ ROUGH_ROUNDS = 2
 # Misfit by which one tilt must fit better than the other to be taken without a look at the bolt holes.
 OPEN = 40.0
 # How far from the last fit the rim is looked for, and how unlike its circle, as shares of its radius.
-FOLLOWED_SHARES = ((0.045, 0.006),)
+FOLLOWED_SHARES = (0.045, 0.006)
 # Inner circles are told by the scene and hardly tell it: a fillet or a lip taken for an edge must not move the rim.
 # The middles of bolt holes have no side to be on; they tell the tilt where a rim seen square on can't.
 CIRCLE_STD_FACTORS = {"ring_inner": 15.0, "hat": 30.0, "centre_bore": 4.0, "bolt_circle": 1.0}
@@ -94,11 +94,9 @@ def first_scene(photo: Photo, request: Request, rim: Rim, placed: Sequence[Place
     """
     sights = Sights(rim.samples, placed=tuple(placed))
     scene, start = _likelier(photo, request, _rough_fits(photo, request, rim, sights), sights)
-    for shares in () if rim.by_hand else FOLLOWED_SHARES:
-        sights = replace(sights, rim=_followed(photo.bgr, scene, rim, shares))
-        scene = fit(photo, request, sights.thinned(FINE_SAMPLES), start, scene)
-    if rim.by_hand:
-        scene = fit(photo, request, sights.thinned(FINE_SAMPLES), start, scene)
+    if not rim.by_hand:
+        sights = replace(sights, rim=_followed(photo.bgr, scene, rim))
+    scene = fit(photo, request, sights.thinned(FINE_SAMPLES), start, scene)
     return scene, start, sights
 
 
@@ -140,8 +138,8 @@ def _bolts_evidence(view: TopView, hat_up: bool | None) -> float:
     return 0.0 if bolts is None else bolts.evidence
 
 
-def _followed(bgr: Image, scene: Scene, rim: Rim, shares: tuple[float, float]) -> EdgeSamples:
-    reach_px, wave_px = (share * rim.ellipse.radius_px for share in shares)
+def _followed(bgr: Image, scene: Scene, rim: Rim) -> EdgeSamples:
+    reach_px, wave_px = (share * rim.ellipse.radius_px for share in FOLLOWED_SHARES)
     look = Look(rim.noise, max(LEAST_REACH_PX, reach_px), max(LEAST_WAVE_PX, wave_px))
     return follow_rim(bgr, rim_curve(scene), rim.ellipse.radius_px, is_outline(scene), look)
 

@@ -14,6 +14,7 @@ from vision.near_look import POINTS, SIDES, Course, Near, round_sides, shipped_n
 from vision.outline_look import COLUMNS
 from vision.placing import Placed
 from vision.references.coin import coin_figure
+from vision.references.lying import READINGS
 from vision.references.parse import parse_kind
 from vision.references.search import corners_mm
 from vision.request import Request
@@ -21,8 +22,6 @@ from vision.scene import Scene
 
 # Columns that must show, of 128, for something round to be told so; sides of a card that must.
 LEAST_COLUMNS, LEAST_SIDES = 30, 3
-# Where on its straight part a side is read.
-READINGS = np.array([0.2, 0.5, 0.8])
 # A coin whose size was told less surely than this looks unlike those that the nets know: a real one on paper did, and
 # seen from near was taken for its inner ring.
 KNOWN_COIN_STD = 0.012
@@ -150,7 +149,7 @@ def _sides(seen: Near, course: Course, use: BoolArray) -> EdgeSamples:
         offset_mm, std_mm = told
         line, column = np.zeros(COLUMNS), own[use[own]]
         line[own] = offset_mm
-        at = column[np.rint(READINGS * (len(column) - 1)).astype(int)]
+        at = column[np.rint(np.array(READINGS) * (len(column) - 1)).astype(int)]
         xy_px.append(course.moved_px(line)[at])
         std_px.append(np.sqrt(len(at)) * std_mm * course.column_px_per_mm[at])
         side.append(np.full(len(at), number))

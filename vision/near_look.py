@@ -20,7 +20,7 @@ from vision.band import BoolArray
 from vision.edges import Image
 from vision.layer import Stack
 from vision.measurement import FloatArray
-from vision.outline_look import COLUMNS, FINER, ROWS, drawn, made_ready, strip, waves
+from vision.outline_look import COLUMNS, FINER, ROWS, drawn, log_shares_of, made_ready, strip, waves
 from vision.ring import Face, Map
 
 # Points of the photo along a curve to one of the strip: texture averages out.
@@ -175,10 +175,7 @@ class NearNet:
 
     def log_shares(self, levels: Image, relief: FloatArray) -> Map:
         """Return logarithms of probabilities, (ROWS + 1, COLUMNS), for a strip and its relief."""
-        outline, nowhere = self.stack.over(with_relief(made_ready(levels), relief))
-        scores = np.vstack([outline, nowhere.mean(axis=0)])
-        scores -= scores.max(axis=0)
-        return np.asarray(scores - np.log(np.exp(scores).sum(axis=0)), np.float32)
+        return log_shares_of(self.stack, with_relief(made_ready(levels), relief))
 
 
 def with_relief(shown: Map, relief: FloatArray) -> Map:

@@ -105,10 +105,7 @@ class OutlineNet:
 
     def log_shares(self, shown: Map) -> Map:
         """Return logarithms of probabilities, (ROWS + 1, COLUMNS), for a strip made ready (4, ROWS, COLUMNS)."""
-        outline, nowhere = self.stack.over(shown)
-        scores = np.vstack([outline, nowhere.mean(axis=0)])
-        scores -= scores.max(axis=0)
-        return np.asarray(scores - np.log(np.exp(scores).sum(axis=0)), np.float32)
+        return log_shares_of(self.stack, shown)
 
     def ellipse_beside(self, photo: Image, start: Ellipse, looks: int = MOST_LOOKS) -> tuple[Ellipse, float]:
         """Find the outline of something round beside an ellipse.
@@ -143,6 +140,14 @@ class OutlineNet:
     def _is_beside(self, ellipse: Ellipse, before: Ellipse) -> bool:
         sizes = ellipse.half_axes_px / before.radius_px
         return bool(np.isfinite(sizes).all()) and abs(float(sizes.max()) - 1) < 2 * self.reach and sizes.min() > 0
+
+
+def log_shares_of(stack: Stack, shown: Map) -> Map:
+    """Return logarithms of a net's probabilities: a row for each of the strip's, and one for nowhere."""
+    outline, nowhere = stack.over(shown)
+    scores = np.vstack([outline, nowhere.mean(axis=0)])
+    scores -= scores.max(axis=0)
+    return np.asarray(scores - np.log(np.exp(scores).sum(axis=0)), np.float32)
 
 
 @cache

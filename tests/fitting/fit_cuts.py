@@ -19,7 +19,7 @@ from torch.nn import functional
 import vision
 from tests.fitting.cut_examples import DEPTH_STEP, RELIEF_STEP
 from tests.fitting.cut_labels import NO_SLOT, SLOT
-from tests.fitting.nets import begun, over, plain, train
+from tests.fitting.nets import begun, kept_out, over, plain, train
 from vision.cuts import CELL, DEPTH_UNIT, KINDS, RELIEF_UNIT, TABLE
 
 SPREADS = (1, 2, 4, 8, 1)
@@ -51,8 +51,7 @@ def main() -> None:
         return _loss(over(layers, shown, is_round=True), labels)
 
     train(layers, loss, args.steps, FASTEST)
-    kept_out = "" if args.without is None else f" but fold {args.without}"
-    rings = f"{len(data.share)} rings of the fitting set and of drawings{kept_out}"
+    rings = f"{len(data.share)} rings of the fitting set and of drawings{kept_out(args.without)}"
     provenance = f"tests/fitting/fit_cuts.py: {rings}, {args.steps} steps"
     args.out.write_text(json.dumps({"provenance": provenance, "layers": plain(layers)}) + "\n")
 

@@ -4,7 +4,6 @@ VIEWS are folders that `hub_examples` filled. Needs PyTorch, best with a GPU; tr
 """
 
 import argparse
-import json
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -16,9 +15,8 @@ import numpy as np
 import torch
 from torch.nn import functional
 
-import vision
-from tests.fitting.nets import begun, changed, over, plain, train
-from vision.hub_look import BOLT_CELLS, BORE, LEAST_SPREAD, LIFT, TABLE
+from tests.fitting.nets import begun, changed, kept_out, over, ship, train
+from vision.hub_look import BOLT_CELLS, BORE, LEAST_SPREAD, LIFT
 from vision.top_view import CELLS, FINER
 
 CHANNELS, BATCH, FASTEST = 24, 24, 4e-3
@@ -50,11 +48,9 @@ def main() -> None:
 
     train(layers, loss, args.steps, FASTEST)
     layers[-1][1].data -= torch.tensor(RARE, device=data.grey.device).log()
-    kept_out = "" if args.without is None else f" but fold {args.without}"
-    views = f"{len(data.grey)} views of the fitting set{kept_out}"
+    views = f"{len(data.grey)} views of the fitting set{kept_out(args.without)}"
     provenance = f"tests/fitting/fit_hub.py: {views}, {args.steps} steps of {BATCH}"
-    out = args.out or Path(vision.__file__).with_name(TABLE)
-    out.write_text(json.dumps({"provenance": provenance, "layers": plain(layers)}) + "\n", encoding="utf-8")
+    ship("hub", args.out, {"provenance": provenance}, layers)
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,6 @@ KIND is rim, card or coin; STRIPS are folders that `near_strips` filled. Needs P
 """
 
 import argparse
-import json
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -15,10 +14,9 @@ import numpy as np
 import torch
 from torch.nn import functional
 
-import vision
-from tests.fitting.fit_outlines import levels_of, log_shares_of, loss_of, made_ready, pasted, sides, waves
+from tests.fitting.fit_outlines import levels_of, log_shares_of, loss_of, made_ready, pasted, sides, told_of, waves
 from tests.fitting.kinds import CORNERS, NEAR_STEPS_MM, NEAR_WIDE_ROWS
-from tests.fitting.nets import begun, changed, plain, train
+from tests.fitting.nets import begun, changed, kept_out, ship, train
 from vision.outline_look import COLUMNS, FINER, ROWS
 
 BATCH, FASTEST, CHANNELS = 64, 4e-3, {"rim": 24, "card": 24, "coin": 16}
@@ -49,12 +47,10 @@ def main() -> None:
         return loss_of(log_shares_of(layers, shown), rows)
 
     train(layers, loss, args.steps, FASTEST)
-    kept_out = "" if args.without is None else f" but fold {args.without}"
-    strips = f"{len(data.wide)} strips of the fitting set{kept_out}"
+    strips = f"{len(data.wide)} strips of the fitting set{kept_out(args.without)}"
     provenance = f"tests/fitting/fit_near.py {args.kind}: {strips}, {args.steps} steps of {BATCH}"
-    net = {"provenance": provenance, "step_mm": NEAR_STEPS_MM[args.kind], "layers": plain(layers)}
-    out = args.out or Path(vision.__file__).with_name(f"{args.kind}_near_net.json")
-    out.write_text(json.dumps(net) + "\n", encoding="utf-8")
+    told = {"provenance": provenance, "step_mm": NEAR_STEPS_MM[args.kind]}
+    ship(f"{args.kind}_near", args.out, told, layers)
 
 
 @dataclass(frozen=True)
@@ -78,7 +74,7 @@ class Data:
     def read(cls, kind: str, folders: Sequence[Path], without: int | None) -> "Data":
         """Read all strips of some folders but those of one fold."""
         device = "cuda" if torch.cuda.is_available() else "cpu"
-        told = {folder / f"{name}.jpg": rows for folder in folders for name, rows in _told(folder)}
+        told = {folder / f"{name}.jpg": rows for folder in folders for name, rows in told_of(folder)}
         chosen = [path for path in sorted(told) if path.name[0] != str(without)]
         with ThreadPoolExecutor() as pool:
             levels = np.stack(list(pool.map(levels_of, chosen)))
@@ -131,11 +127,6 @@ def _shaded(levels: Any, rows: Any) -> Any:
     tint = torch.exp(often * 0.05 * torch.randn(2, count, 3, 1, 1, device=device))
     shade = gain * tint
     return (levels * (inside * shade[0] + (1 - inside) * shade[1])).clamp(0, 255)
-
-
-def _told(folder: Path) -> list[tuple[str, Any]]:
-    with np.load(folder / "told.npz") as told:
-        return [(name, told[name]) for name in told]
 
 
 def _normal(count: int, device: Any) -> Any:

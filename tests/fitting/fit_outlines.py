@@ -17,9 +17,8 @@ import numpy as np
 import torch
 from torch.nn import functional
 
-import vision
-from tests.fitting.kinds import CORNERS, REACHES, WIDE_ROWS
-from tests.fitting.nets import Layers, begun, changed, over, plain, read, train
+from tests.fitting.kinds import CORNERS, REACHES, TOLD, WIDE_ROWS
+from tests.fitting.nets import Layers, begun, changed, kept_out, over, read, ship, train
 from vision.outline_look import COLUMNS, FINER, LEAST_SPREAD, ROWS
 
 BATCH, FASTEST = 64, 4e-3
@@ -53,14 +52,11 @@ def main() -> None:
         return loss_of(log_shares_of(layers, shown), rows)
 
     train(layers, loss, args.steps, FASTEST / 3 if args.start else FASTEST)
-    kept_out = "" if args.without is None else f" but fold {args.without}"
-    strips = f"{len(data.wide) + len(data.narrow)} strips of the fitting set{kept_out}"
+    strips = f"{len(data.wide) + len(data.narrow)} strips of the fitting set{kept_out(args.without)}"
     provenance = f"tests/fitting/fit_outlines.py {args.kind}: {strips}, {args.steps} steps of {args.batch}"
     if args.start:
         provenance += f" after {json.loads(args.start.read_text(encoding='utf-8'))['provenance']}"
-    net = {"provenance": provenance, "reach": REACHES[args.kind], "layers": plain(layers)}
-    out = args.out or Path(vision.__file__).with_name(f"{args.kind}_net.json")
-    out.write_text(json.dumps(net) + "\n", encoding="utf-8")
+    ship(args.kind, args.out, {"provenance": provenance, "reach": REACHES[args.kind]}, layers)
 
 
 @dataclass(frozen=True)
@@ -86,7 +82,7 @@ class Data:
     def read(cls, kind: str, folders: Sequence[Path], without: int | None) -> "Data":
         """Read all strips of some folders but those of one fold."""
         device = "cuda" if torch.cuda.is_available() else "cpu"
-        offsets = {folder / f"{name}.jpg": rows for folder in folders for name, rows in _offsets(folder)}
+        offsets = {folder / f"{name}.jpg": rows for folder in folders for name, rows in told_of(folder)}
         kept = [path for path in sorted(offsets) if path.name[0] != str(without)]
         parts: list[Any] = []
         with ThreadPoolExecutor() as pool:
@@ -137,9 +133,10 @@ def levels_of(path: Path) -> Any:
     return cv2.imread(str(path))
 
 
-def _offsets(folder: Path) -> list[tuple[str, Any]]:
-    with np.load(folder / "offsets.npz") as offsets:
-        return [(name, offsets[name]) for name in offsets]
+def told_of(folder: Path) -> list[tuple[str, Any]]:
+    """Return what is told of each of a folder's strips."""
+    with np.load(folder / TOLD) as told:
+        return [(name, told[name]) for name in told]
 
 
 def waves(count: int, device: Any, stds: Sequence[float]) -> Any:

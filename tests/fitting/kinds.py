@@ -9,3 +9,5 @@ NEAR_STEPS_MM = {"rim": 0.1, "card": 0.075, "coin": 0.05}
 NEAR_WIDE_ROWS = 130
 # Compressed pictures are made of blocks of so many pixels.
 BLOCK = 8
+# File that tells of a folder's strips.
+TOLD = "told.npz"

@@ -4,12 +4,8 @@ KIND is rim, card or coin; FITTING a folder of sample photos with its ``truth.js
 wide strip along every true outline, which training bends.
 """
 
-import argparse
-import json
 from collections.abc import Mapping
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +14,7 @@ import numpy as np
 
 from tests.fitting.cut_examples import FOLDS
 from tests.fitting.kinds import BLOCK, NEAR_STEPS_MM, NEAR_WIDE_ROWS
-from tests.fitting.outline_strips import finely, offsets_px
+from tests.fitting.outline_strips import finely, offsets_px, read_all
 from tests.vision.posed import PosedFace, face_of_truth
 from vision import read_photo
 from vision.band import BoolArray
@@ -56,19 +52,7 @@ class Outline:
 
 def main() -> None:
     """Read all strips."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("kind", choices=sorted(NEAR_STEPS_MM))
-    parser.add_argument("fitting", type=Path)
-    parser.add_argument("strips", type=Path)
-    parser.add_argument("--jobs", type=int, default=2)
-    args = parser.parse_args()
-    args.strips.mkdir(parents=True, exist_ok=True)
-    rows = [row for row in json.loads((args.fitting / "truth.json").read_text()) if _shows(row, args.kind)]
-    with ProcessPoolExecutor(args.jobs) as pool:
-        read = partial(read_strip, kind=args.kind, folder=args.fitting, out=args.strips)
-        told = dict(pair for pairs in pool.map(read, enumerate(rows), chunksize=8) for pair in pairs)
-    np.savez_compressed(args.strips / "told", allow_pickle=False, **told)
-    print(len(told), "strips of", len(rows), "photos")
+    read_all(str(__doc__), sorted(NEAR_STEPS_MM), _shows, read_strip)
 
 
 def _shows(row: Mapping[str, Any], kind: str) -> bool:

@@ -1,13 +1,15 @@
 """The small nets that `vision.layer` works out, as PyTorch trains them, and how photos differ from each other."""
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import torch
 from torch.nn import functional
+
+import vision
 
 SPREADS, DECAY = (1, 2, 4, 8, 16, 1), 1e-3
 # Weights, biases, stride and spread of every layer.
@@ -48,6 +50,17 @@ def plain(layers: Layers) -> list[dict[str, Any]]:
         {"weights": _rounded(weights), "bias": _rounded(bias), "stride": stride, "spread": spread}
         for weights, bias, stride, spread in layers
     ]
+
+
+def ship(table: str, out: Path | None, told: Mapping[str, Any], layers: Layers) -> None:
+    """Write a net with what is told of it, to ``out`` or where `vision` ships the table."""
+    path = out or Path(vision.__file__).with_name(f"{table}_net.json")
+    path.write_text(json.dumps({**told, "layers": plain(layers)}) + "\n", encoding="utf-8")
+
+
+def kept_out(without: int | None) -> str:
+    """Say which fold a net didn't learn from, if any."""
+    return "" if without is None else f" but fold {without}"
 
 
 def _rounded(part: Any) -> Any:

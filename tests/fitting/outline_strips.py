@@ -20,7 +20,7 @@ from scipy.signal import resample
 
 from tests.fitting.cut_examples import FOLDS
 from tests.fitting.hub_labels import Hub
-from tests.fitting.kinds import BLOCK, REACHES, WIDE_ROWS
+from tests.fitting.kinds import BLOCK, REACHES, TOLD, WIDE_ROWS
 from tests.fitting.renders import references_px, request_of
 from tests.vision.posed import face_of_truth
 from vision import read_photo
@@ -74,20 +74,41 @@ class Traced:
 
 def main() -> None:
     """Read all strips."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("kind", choices=sorted(REACHES))
+    read_all(
+        str(__doc__), sorted(REACHES), lambda row, kind: kind == "rectangle" or row["group"] != "edge", read_strips
+    )
+
+
+Told = list[tuple[str, FloatArray]]
+
+
+def read_all(
+    doc: str, kinds: Sequence[str], wants: Callable[[Mapping[str, Any], str], bool], read: Callable[..., Told]
+) -> None:
+    """Run a command ``KIND FITTING STRIPS`` that reads strips of photos and writes what is told of them.
+
+    Parameters
+    ----------
+    doc : str
+    kinds : sequence of str
+    wants : callable
+        Whether a row of the truth is read for a kind.
+    read : callable
+        Reads a numbered row: called with ``kind``, ``folder`` and ``out``.
+    """
+    parser = argparse.ArgumentParser(description=doc)
+    parser.add_argument("kind", choices=kinds)
     parser.add_argument("fitting", type=Path)
     parser.add_argument("strips", type=Path)
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
     args.strips.mkdir(parents=True, exist_ok=True)
-    rows = json.loads((args.fitting / "truth.json").read_text())
-    rows = [row for row in rows if args.kind == "rectangle" or row["group"] != "edge"]
+    rows = [row for row in json.loads((args.fitting / "truth.json").read_text()) if wants(row, args.kind)]
     with ProcessPoolExecutor(args.jobs) as pool:
-        read = partial(read_strips, kind=args.kind, folder=args.fitting, out=args.strips)
-        offsets = dict(pair for pairs in pool.map(read, enumerate(rows), chunksize=8) for pair in pairs)
-    np.savez_compressed(args.strips / "offsets", allow_pickle=False, **offsets)
-    print(len(offsets), "strips of", len(rows), "photos")
+        reading = partial(read, kind=args.kind, folder=args.fitting, out=args.strips)
+        told = dict(pair for pairs in pool.map(reading, enumerate(rows), chunksize=8) for pair in pairs)
+    np.savez_compressed(args.strips / TOLD, allow_pickle=False, **told)
+    print(len(told), "strips of", len(rows), "photos")
 
 
 def read_strips(
