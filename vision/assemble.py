@@ -15,7 +15,7 @@ from vision.placing import Placed, hat_top
 from vision.request import Request
 from vision.rim import Look, Rim, follow_rim
 from vision.scene import ROUNDS, Scene, fit_scene
-from vision.start import NOMINAL_RADIUS_MM, RADIUS_STD, WAVES, first_unknowns, lenses, plain_camera, poses_of
+from vision.start import BREAK_MM, BREAK_STD_MM, NOMINAL_RADIUS_MM, RADIUS_STD, WAVES, add_waves, first_unknowns, lenses, plain_camera, poses_of
 from vision.terms import CircleTerm, Height, Term
 from vision.top_view import TopView, top_view
 from vision.unknowns import Unknowns
@@ -211,7 +211,11 @@ def _circle_term(circle: Circle, unknowns: Unknowns, near: Scene, seen: tuple[Re
     samples = circle.samples.thinned(CIRCLE_SAMPLES)
     # What changes its bright side along a circle is shadow, and tells nothing of the bloom.
     samples = replace(samples, bright_inside=np.zeros(len(samples)))
+    height: Height = {"": 0.0} if circle.name in ON_FACE else hat_top(request.hat)
+    if circle.seen_near:
+        unknowns.add("inner_break", BREAK_MM, 0.2, std=BREAK_STD_MM)
+        add_waves(unknowns, f"{circle.name}_wave", circle.edge_std_mm * px_per_mm)
+        return CircleTerm(samples, radius, {"inner_break": -1.0}, offset, waves=tuple(WAVES), wave=f"{circle.name}_wave")
     if not is_pitch:
         samples = replace(samples, std_px=samples.std_px * CIRCLE_STD_FACTORS[circle.name])
-    height: Height = {"": 0.0} if circle.name in ON_FACE else hat_top(request.hat)
     return CircleTerm(samples, radius, height, offset)

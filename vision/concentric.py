@@ -33,6 +33,8 @@ class Circle:
         Share of the circle's length whose edge was found; of the bolt circle, of its holes.
     edge_std_mm : float
         Doubt, common to the whole circle, which of several edges (chamfer, lip, fillet) was followed.
+    seen_near : bool
+        It was looked at from near.
     """
 
     name: str
@@ -41,6 +43,7 @@ class Circle:
     samples: EdgeSamples = field(default_factory=no_samples)
     support: float = 0.0
     edge_std_mm: float = 0.5
+    seen_near: bool = False
 
 
 def sampled(grey: Pixels, face: Face, near: Circle, *, reach_mm: float, shown: Mask | None = None) -> Circle | None:

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 
-from vision.camera import focal_px
 from vision.figure import Sighting
 from vision.photo import Photo
 from vision.references.card import find_cards
@@ -14,7 +13,7 @@ from vision.references.parse import CARD, TAG, Reference
 from vision.references.tag import find_tags
 from vision.request import Request
 from vision.ring import Mask, Pixels
-from vision.start import NOMINAL_RADIUS_MM, lenses
+from vision.start import NOMINAL_RADIUS_MM, lenses, usual_focal_px
 
 # How much of the picture the outline may fill.
 FILLED = (0.85, 0.55)
@@ -72,7 +71,7 @@ def upright_planes(photo: Photo) -> list[Floor]:
 
 def _upright(photo: Photo, filled: float) -> Floor:
     """Return the plane square to the camera that touches a rim which fills so much of the picture."""
-    width, focal = max(photo.width, photo.height), focal_px(lenses(photo)[0][0], photo.width, photo.height)
+    width, focal = max(photo.width, photo.height), usual_focal_px(photo, lenses(photo)[0][0])
     half_angle = np.arctan(filled * width / 2 / focal)
     px_per_mm = focal / (NOMINAL_RADIUS_MM * (1.0 / np.sin(half_angle) - 1.0))
     upright = np.array([[px_per_mm, 0, photo.width / 2], [0, -px_per_mm, photo.height / 2], [0, 0, 1.0]])

@@ -6,7 +6,6 @@ from functools import cached_property
 
 import numpy as np
 
-from vision.camera import focal_px
 from vision.edge_fine import Fit, Ring, fit_finely
 from vision.edge_guess import GUESS_PX, Guesses
 from vision.edge_level import Level
@@ -19,7 +18,7 @@ from vision.figure import Sighting
 from vision.measurement import FloatArray
 from vision.photo import Photo
 from vision.ring import Mask
-from vision.start import lenses
+from vision.start import lenses, usual_focal_px
 from vision.unknowns import Unknowns
 
 # The other way of lying is tried as well where its lines are so clear.
@@ -173,7 +172,7 @@ def _known(search: _Search, lens: tuple[float, float], roll: float) -> tuple[Unk
     corners_px, corners_mm = corners_of(search.sighting, level.from_photo)
     add_reference(unknowns, max(search.sighting.figure.size_std))
     start, clear_mm = before_reference(
-        corners_px, corners_mm, focal_px(lens[0], photo.width, photo.height), level.size_px
+        corners_px, corners_mm, usual_focal_px(photo, lens[0]), level.size_px
     )
     start["log_clear"] = float(np.log(clear_mm)) - unknowns.table["log_radius"].start
     start["clear_mm"], start["roll"] = clear_mm, roll

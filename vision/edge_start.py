@@ -4,10 +4,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from vision.camera import focal_px
 from vision.measurement import FloatArray
 from vision.photo import Photo
-from vision.start import NOMINAL_RADIUS_MM
+from vision.start import NOMINAL_RADIUS_MM, usual_focal_px
 from vision.unknowns import Unknowns
 
 # Angles in rad. The nearest point of the rim is about as far from the camera as the rim's own radius, and more.
@@ -25,7 +24,7 @@ def first_unknowns(photo: Photo, lens: tuple[float, float], diameter_mm: float |
     f35_mm, lens_std = lens
     radius_mm = NOMINAL_RADIUS_MM if diameter_mm is None else diameter_mm / 2
     unknowns = Unknowns()
-    unknowns.add("log_focal", np.log(focal_px(f35_mm, photo.width, photo.height)), 0.04, std=lens_std)
+    unknowns.add("log_focal", np.log(usual_focal_px(photo, f35_mm)), 0.04, std=lens_std)
     unknowns.add("k1", 0.0, 0.02, std=K1_STD)
     unknowns.add("roll", 0.0, 0.02, std=ROLL_STD)
     unknowns.add("pitch", 0.0, 0.02, std=PITCH_STD)

@@ -19,7 +19,6 @@ from vision.request import Request
 from vision.rim import LEAST_MARKS, Rim, marked_rim
 from vision.rotor import find_rotor
 from vision.scene import Scene
-from vision.start import maybe_cropped
 from vision.trial import Trial, best_trial, face_tags, is_small, oddness, outline_px
 from vision.wall import find_wall
 
@@ -189,7 +188,7 @@ def _notices(photo: Photo, request: Request, rim: Rim, seen: _Seen, sharp: float
         "small-reference": small,
         "focal-length-unknown": photo.f35_mm is None,
         "print-unchecked": any(_is_unchecked_print(p) for p in placed),
-        "copy-without-exif": photo.f35_mm is None and maybe_cropped(photo),
+        "copy-without-exif": photo.f35_mm is None and photo.is_copy,
         "soft": bool(softness(sharp)),
     }
     return [code for code, holds in said.items() if holds]

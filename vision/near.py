@@ -7,6 +7,7 @@ import numpy as np
 from vision.assemble import Sights
 from vision.band import BoolArray
 from vision.circle_pose import circle
+from vision.concentric import Circle
 from vision.edges import Image
 from vision.figure import EdgeSamples
 from vision.measurement import FloatArray
@@ -25,6 +26,8 @@ LEAST_COLUMNS, LEAST_SIDES = 30, 3
 # A coin whose size was told less surely than this looks unlike those that the nets know: a real one on paper did, and
 # seen from near was taken for its inner ring.
 KNOWN_COIN_STD = 0.012
+# A hat hides what is so near its outline. A ring's inner edge departs from where it is taken to run by no larger waves.
+CLEAR_MM, MOST_WAVE_MM = 1.5, 2.0
 # A card's corners are rounded: no side runs so near them.
 ROUNDED_MM = 4.0
 
@@ -45,11 +48,12 @@ class Doubt:
         return self.least_mm + self.steep * float(np.median(spread_mm)) ** 3
 
 
-RIM_DOUBT, COIN_DOUBT = Doubt(0.025, 20.0), Doubt(0.012, 60.0)
+INNER = "ring_inner"
+RIM_DOUBT, INNER_DOUBT, COIN_DOUBT = Doubt(0.025, 20.0), Doubt(0.03, 20.0), Doubt(0.012, 60.0)
 
 
 def seen_near(bgr: Image, request: Request, scene: Scene, sights: Sights, *, by_hand: bool) -> Sights:
-    """Look at a scene's rim and references from near.
+    """Look at a scene's rim, its ring's inner edge and references from near.
 
     Parameters
     ----------
@@ -71,6 +75,9 @@ def seen_near(bgr: Image, request: Request, scene: Scene, sights: Sights, *, by_
         placed = tuple(_reference(bgr, request, scene, each) for each in placed)
     rim = None if by_hand else _rim(bgr, scene)
     sights = replace(sights, placed=placed)
+    if INNER in sights.circles:
+        inner = _inner(bgr, scene, sights.circles[INNER], sights.circles.get("hat"))
+        sights = replace(sights, circles={**sights.circles, INNER: inner})
     return sights if rim is None else replace(sights, rim=rim[0], rim_std_mm=rim[1])
 
 
@@ -78,6 +85,30 @@ def _rim(bgr: Image, scene: Scene) -> tuple[EdgeSamples, float] | None:
     level_mm = -scene.values["chamfer"]
     course = Course.of(scene, *(circle(scene.rim_radius_mm + more, POINTS, level_mm) for more in (0.0, 1.0)))
     return _round(shipped_near_net("rim").look(bgr, course), course, RIM_DOUBT)
+
+
+def _inner(bgr: Image, scene: Scene, near: Circle, hat: Circle | None) -> Circle:
+    """Return the ring's inner edge as it is seen from near, or as it was."""
+    course = Course.of(scene, *(circle(near.radius_mm + more, POINTS, near.height_mm) for more in (0.0, 1.0)))
+    seen = shipped_near_net("inner").look(bgr, course)
+    if hat is not None:
+        seen = seen.without(_behind(scene, hat, course))
+    told = _round(seen, course, INNER_DOUBT) if seen.waves_mm().max() < MOST_WAVE_MM else None
+    if told is None:
+        return near
+    samples, std_mm = told
+    radius_mm = float(np.hypot(*scene.to_plane(samples.xy_px, near.height_mm).T).mean())
+    support = len(samples) / COLUMNS
+    return replace(near, radius_mm=radius_mm, samples=samples, support=support, edge_std_mm=std_mm, seen_near=True)
+
+
+def _behind(scene: Scene, hat: Circle, course: Course) -> BoolArray:
+    """Return which columns of a course on the face a hat stands before, (COLUMNS,)."""
+    outline = scene.to_plane(scene.to_pixels(circle(hat.radius_mm + CLEAR_MM, POINTS, hat.height_mm)))
+    turn, reach = np.arctan2(outline[:, 1], outline[:, 0]), np.hypot(*outline.T)
+    order = np.argsort(turn)
+    x, y = scene.to_plane(course.column_px).T
+    return np.asarray(np.hypot(x, y) < np.interp(np.arctan2(y, x), turn[order], reach[order], period=2 * np.pi))
 
 
 def _reference(bgr: Image, request: Request, scene: Scene, placed: Placed) -> Placed:

@@ -7,7 +7,7 @@ so is how far a wall must show on each side, and the net is told that too.
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -117,6 +117,15 @@ class Near:
 
     share: FloatArray
     step_mm: float
+
+    def without(self, hidden: BoolArray) -> "Near":
+        """Return the same of the columns that nothing hides, ``hidden`` (COLUMNS,)."""
+        return replace(self, share=self.share * ~hidden)
+
+    def waves_mm(self) -> FloatArray:
+        """Return how large the waves are, of the first orders, by which something round departs from its course."""
+        parts = drawn(self.share, waves(), np.ones(COLUMNS))[1:].reshape(-1, 2)
+        return np.asarray(np.hypot(*parts.T) * self.step_mm)
 
     def round_mm(self) -> tuple[FloatArray, FloatArray, BoolArray]:
         """Return how far outward something round runs, mm, how far its rows spread, and where it shows: (COLUMNS,)."""

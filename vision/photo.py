@@ -15,6 +15,8 @@ import numpy.typing as npt
 import pillow_heif
 from PIL import ExifTags, Image, UnidentifiedImageError
 
+from vision.frame import Frame, frame_of, whole_of
+
 Pixels = npt.NDArray[np.uint8]
 Trouble = Literal["missing", "unreadable", "broken", "too-large"]
 
@@ -29,6 +31,7 @@ F35_MM = (10.0, 200.0)
 CROP_FACTOR = (0.8, 14.0)
 # A copy whose sides are not in the ratio that the camera wrote down was cropped: its lens is unknown.
 ASPECT_TOLERANCE = 0.02
+PLAIN_ASPECTS = (4 / 3, 3 / 2, 16 / 9)
 
 _SIGNATURES = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"RIFF", b"GIF8")
 _UNREADABLE_TAGS = (OSError, SyntaxError, ValueError, TypeError, KeyError, struct.error, ZeroDivisionError)
@@ -84,6 +87,18 @@ class Photo:
     def grey(self) -> Pixels:
         """Luminance, (H, W) uint8."""
         return np.asarray(cv2.cvtColor(self.bgr, cv2.COLOR_BGR2GRAY), np.uint8)
+
+    @property
+    def is_copy(self) -> bool:
+        """Whether it lost its camera's data, or has a shape that no camera gives."""
+        aspect = max(self.width, self.height) / min(self.width, self.height)
+        has_data = self.has_exif or self.f35_mm is not None
+        return not has_data or min(abs(aspect - plain) for plain in PLAIN_ASPECTS) > ASPECT_TOLERANCE
+
+    @cached_property
+    def frame(self) -> Frame | None:
+        """What of it a camera saw; None where it may have been cropped."""
+        return frame_of(self.grey) if self.is_copy else whole_of(self.grey)
 
     @property
     def width(self) -> int:

@@ -5,6 +5,7 @@ import numpy as np
 from vision.camera import Camera, Pose, focal_px
 from vision.circle_pose import circle_poses, conic_of
 from vision.ellipse import Ellipse
+from vision.frame import whole_of
 from vision.photo import Photo
 from vision.request import Request
 from vision.unknowns import Unknowns
@@ -16,8 +17,7 @@ TOLD_LENS_STD = 0.04
 # Phones' main cameras, then their longer ones; a copy may have been cropped, which lengthens the lens.
 LENSES_MM = ((26.0, 0.10), (50.0, 0.12))
 CROPPED_LENSES_MM = ((27.0, 0.16), (39.0, 0.16), (56.0, 0.2))
-SHIFT_STD, CROPPED_SHIFT_STD = 0.01, 0.08
-PLAIN_ASPECTS = (4 / 3, 3 / 2, 16 / 9)
+SHIFT_STD, COPY_SHIFT_STD, CROPPED_SHIFT_STD = 0.01, 0.015, 0.08
 # Phones straighten most of what their lenses bend.
 K1_STD = 0.015
 # What the tags of the ``fitting`` set tell of it: 0.28 to 0.65.
@@ -28,6 +28,8 @@ HAT_METAL_MM, HAT_METAL_STD_MM = 7.0, 2.0
 TOLD_STD_MM = 0.3
 # The silhouette runs where the outer chamfer ends, so far below the face.
 CHAMFER_MM, CHAMFER_STD_MM = 0.8, 0.4
+# The ring's inner edge is broken, common practice.
+BREAK_MM, BREAK_STD_MM = 0.3, 0.15
 # Where the edge that is seen runs, outward of the silhouette: from a bright face into the dark it is often the face's
 # own edge, a chamfer's width inside; from a dark rotor to bright ground it is the ground's, beyond the contact
 # shadow. Means and deviations read off the photos of the ``fitting`` set.
@@ -51,10 +53,14 @@ def lenses(photo: Photo) -> list[tuple[float, float]]:
 
 
 def maybe_cropped(photo: Photo) -> bool:
-    """Whether the photo lost its camera's data, or has a shape that no camera gives."""
-    aspect = max(photo.width, photo.height) / min(photo.width, photo.height)
-    has_data = photo.has_exif or photo.f35_mm is not None
-    return not has_data or min(abs(aspect - plain) for plain in PLAIN_ASPECTS) > 0.02
+    """Whether the photo lost its camera's data or was cut, and its shape does not tell where its middle was."""
+    return photo.is_copy and photo.frame is None
+
+
+def usual_focal_px(photo: Photo, f35_mm: float) -> float:
+    """Return a lens's focal length, pixels, of what the camera saw."""
+    seen = photo.frame or whole_of(photo.grey)
+    return focal_px(f35_mm, seen.width, seen.height)
 
 
 def poses_of(photo: Photo, ellipse: Ellipse, f35_mm: float) -> list[Pose]:
@@ -65,8 +71,8 @@ def poses_of(photo: Photo, ellipse: Ellipse, f35_mm: float) -> list[Pose]:
 
 
 def plain_camera(photo: Photo, f35_mm: float) -> Camera:
-    """Return a camera without distortion that looks through the photo's centre."""
-    return Camera(focal_px(f35_mm, photo.width, photo.height), (photo.width - 1) / 2, (photo.height - 1) / 2)
+    """Return a camera without distortion that looks through the middle of what it saw."""
+    return Camera(usual_focal_px(photo, f35_mm), *(photo.frame or whole_of(photo.grey)).middle_px)
 
 
 def first_unknowns(
@@ -77,11 +83,13 @@ def first_unknowns(
     ``rim_std_mm`` is what doubt is left of where the rim runs as a whole, where it was seen from near.
     """
     f35_mm, lens_std = lens
-    shift_std = CROPPED_SHIFT_STD if maybe_cropped(photo) else SHIFT_STD
+    camera = plain_camera(photo, f35_mm)
     unknowns = Unknowns()
-    unknowns.add("log_focal", np.log(focal_px(f35_mm, photo.width, photo.height)), 0.04, std=lens_std)
-    unknowns.add("shift_x", 0.0, 0.02, std=shift_std)
-    unknowns.add("shift_y", 0.0, 0.02, std=shift_std)
+    unknowns.add("log_focal", np.log(camera.focal_px), 0.04, std=lens_std)
+    middle_px = np.array([camera.centre_x_px, camera.centre_y_px])
+    off = (middle_px - whole_of(photo.grey).middle_px) / photo.width
+    for axis, start in zip("xy", off, strict=True):
+        unknowns.add(f"shift_{axis}", float(start), 0.02, std=_shift_std(photo))
     unknowns.add("k1", 0.0, 0.03, std=K1_STD)
     unknowns.add("lean_x", 0.0, 0.05)
     unknowns.add("lean_y", 0.0, 0.05)
@@ -92,10 +100,17 @@ def first_unknowns(
     unknowns.add("log_rim", np.log(NOMINAL_RADIUS_MM), 0.05, std=RADIUS_STD)
     unknowns.add("bloom", BLOOM_PX, 0.3, std=BLOOM_STD_PX)
     unknowns.add("chamfer", CHAMFER_MM, 0.3, std=CHAMFER_STD_MM)
-    per_mm = focal_px(f35_mm, photo.width, photo.height) / far_mm
+    per_mm = camera.focal_px / far_mm
     _add_rim_edges(unknowns, per_mm, rim_std_mm)
     add_told(unknowns, request)
     return unknowns
+
+
+def _shift_std(photo: Photo) -> float:
+    """Return how far off that middle the lens may look, a share of the photo's width."""
+    if maybe_cropped(photo):
+        return CROPPED_SHIFT_STD
+    return COPY_SHIFT_STD if photo.is_copy else SHIFT_STD
 
 
 def _add_rim_edges(unknowns: Unknowns, px_per_mm: float, seen_std_mm: float | None) -> None:
@@ -103,11 +118,22 @@ def _add_rim_edges(unknowns: Unknowns, px_per_mm: float, seen_std_mm: float | No
     for name, (mean_mm, std_mm) in RIM_EDGES_MM.items():
         std_px = np.hypot(EDGE_DOUBT_PX, std_mm * px_per_mm) if seen_std_mm is None else seen_std_mm * px_per_mm
         unknowns.add(name, mean_mm * px_per_mm, 0.3, std=float(std_px))
+    if seen_std_mm is not None:
+        add_waves(unknowns, "wave", seen_std_mm * px_per_mm)
+        return
     for order, (least_px, std_mm) in WAVES.items():
-        near_mm = None if seen_std_mm is None else NEAR_WAVES[order] * seen_std_mm
-        std_px = np.hypot(least_px, std_mm * px_per_mm) if near_mm is None else near_mm * px_per_mm
-        for axis in "xy":
-            unknowns.add(f"wave_{order}{axis}", 0.0, 0.1, std=float(std_px))
+        _add_wave(unknowns, f"wave_{order}", np.hypot(least_px, std_mm * px_per_mm))
+
+
+def add_waves(unknowns: Unknowns, name: str, std_px: float) -> None:
+    """Add the slow waves by which a circle seen from near may be off, over what doubt is left of it as a whole."""
+    for order, share in NEAR_WAVES.items():
+        _add_wave(unknowns, f"{name}_{order}", share * std_px)
+
+
+def _add_wave(unknowns: Unknowns, name: str, std_px: float) -> None:
+    for axis in "xy":
+        unknowns.add(f"{name}{axis}", 0.0, 0.1, std=float(std_px))
 
 
 def add_told(unknowns: Unknowns, request: Request) -> None:

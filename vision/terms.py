@@ -141,6 +141,7 @@ class CircleTerm:
     offset_name: str
     gives_scale: bool = False
     waves: Sequence[int] = ()
+    wave: str = "wave"
 
     @property
     def curve(self) -> str:
@@ -156,7 +157,7 @@ class CircleTerm:
         if self.waves:
             turn = np.arctan2(y, x)
             for order in self.waves:
-                across, along = values[f"wave_{order}x"], values[f"wave_{order}y"]
+                across, along = values[f"{self.wave}_{order}x"], values[f"{self.wave}_{order}y"]
                 gap = gap - across * np.cos(order * turn) - along * np.sin(order * turn)
         return gap
 

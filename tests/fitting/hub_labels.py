@@ -17,6 +17,8 @@ from vision.ring import Face
 BORE_POINTS = 48
 # Bolt holes are chamfered where the hat is bolted on.
 CHAMFER_MM = 0.5
+# How far a face's inner edge is broken.
+BREAK_MM = 0.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,10 +45,7 @@ class Hub:
     @classmethod
     def of(cls, row: Mapping[str, Any], face: Face) -> "Hub":
         """Draw the scene of a row of ``truth.json`` again; ``face`` has its rim at z = 0, posed by its truth."""
-        scene = draw_scene(row["made"]["set"], int(row["id"][1:]))
-        if scene.rotor is None:
-            raise ValueError(f"{row['id']} shows no rotor: leave it out")
-        return cls.drawn(scene, scene.rotor, face)
+        return cls.drawn(*_rotor(row), face)
 
     @classmethod
     def drawn(cls, scene: Scene, rotor: Rotor, face: Face) -> "Hub":
@@ -68,6 +67,31 @@ class Hub:
         around = [points for points in posed[3:] if _clear(points, scene, rotor, face).all()]
         bolts_px, rivets_px, bore_px, *holes_px = (face.to_pixels(points) for points in (*shown, posed[2], *around))
         return cls(scene.hat_up, bolts_px, rivets_px, bore_px, holes_px)
+
+
+def inner_edge_mm(row: Mapping[str, Any]) -> float:
+    """Return how high over the rim's plane a rotor's inner edge lies, under the break of its face's edge."""
+    return float(-_rotor(row)[1].rim_z_mm - BREAK_MM)
+
+
+def hat_outline_px(row: Mapping[str, Any], face: Face) -> FloatArray:
+    """Return points round a hat that stands toward the camera, (N, 2): all that it hides lies in their hull."""
+    scene, rotor = _rotor(row)
+    if not scene.hat_up:
+        return np.empty((0, 2))
+    radius_mm, fillet_mm = rotor.hat_mm / 2, rotor.hat_fillet_mm
+    heights_mm = {-rotor.undercut_mm: radius_mm, rotor.hat_z_mm - fillet_mm: radius_mm}
+    heights_mm |= {rotor.hat_z_mm - 0.3 * fillet_mm: radius_mm - 0.3 * fillet_mm}
+    rounds = [circle(radius, 4 * BORE_POINTS, height) for height, radius in heights_mm.items()]
+    return face.to_pixels(_posed(np.concatenate(rounds), scene, rotor))
+
+
+def _rotor(row: Mapping[str, Any]) -> tuple[Scene, Rotor]:
+    """Draw the scene of a row of ``truth.json`` again."""
+    scene = draw_scene(row["made"]["set"], int(row["id"][1:]))
+    if scene.rotor is None:
+        raise ValueError(f"{row['id']} shows no rotor: leave it out")
+    return scene, scene.rotor
 
 
 def at_height(radius_mm: float, turn_rad: FloatArray, height_mm: float) -> FloatArray:

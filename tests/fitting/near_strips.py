@@ -1,6 +1,6 @@
 """Read the strips that `fit_near` trains on: ``python -m tests.fitting.near_strips KIND FITTING STRIPS``.
 
-KIND is rim, card or coin; FITTING a folder of sample photos with its ``truth.json``; STRIPS one for what is read: a
+KIND is rim, inner, card or coin; FITTING a folder of sample photos with its ``truth.json``; STRIPS one for what is read: a
 wide strip along every true outline, which training bends.
 """
 
@@ -14,7 +14,9 @@ import numpy as np
 
 from tests.fitting.cut_examples import FOLDS
 from tests.fitting.kinds import BLOCK, NEAR_STEPS_MM, NEAR_WIDE_ROWS
+from tests.fitting.hub_labels import hat_outline_px, inner_edge_mm
 from tests.fitting.outline_strips import finely, offsets_px, read_all
+from tests.fitting.renders import references_px
 from tests.vision.posed import PosedFace, face_of_truth
 from vision import read_photo
 from vision.band import BoolArray
@@ -42,7 +44,7 @@ class Outline:
     points_px : (N, 2) ndarray
         In order round it.
     runs : (COLUMNS,) ndarray of bool
-        Where it is what its course says: cards' corners are rounded.
+        Where it is what its course says, cards' corners are rounded, and nothing known stands before it.
     """
 
     course: Course
@@ -58,7 +60,7 @@ def main() -> None:
 def _shows(row: Mapping[str, Any], kind: str) -> bool:
     if row["group"] == "edge" or not row["rotor"] or not row["rim_px"]:
         return False
-    return kind == "rim" or (row["reference"]["kind"].split(":")[0] == kind and bool(row["reference_px"]))
+    return kind in ("rim", "inner") or (row["reference"]["kind"].split(":")[0] == kind and bool(row["reference_px"]))
 
 
 def read_strip(
@@ -89,7 +91,7 @@ def read_strip(
     cv2.imwrite(str(out / f"{name}.jpg"), levels, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
     every = POINTS // (COLUMNS * FINER)
     curve = (course.foot_px[::every], (course.out_px / unit[:, None])[::every])
-    on_bench = row["reference"]["lies"] == "bench" and kind != "rim"
+    on_bench = row["reference"]["lies"] == "bench" and kind in ("card", "coin")
     hidden_px = np.array(row["rim_px"], float) if on_bench else np.empty((0, 2))
     most_px = NEAR_WIDE_ROWS * step_mm * float(unit.max())
     offset_px = offsets_px(curve, outline.points_px, (photo.width, photo.height), hidden_px, most_px)
@@ -98,8 +100,10 @@ def read_strip(
 
 
 def true_outline(row: Mapping[str, Any], face: PosedFace, kind: str) -> Outline:
-    """Return the true outline of a rotor, a card or a coin."""
+    """Return the true outline of a rotor, its ring's inner edge, a card or a coin."""
     everywhere = np.ones(COLUMNS, bool)
+    if kind == "inner":
+        return _inner_edge(row, face)
     if kind == "rim":
         course = Course.of(face, *(circle(face.rim_radius_mm + more, POINTS) for more in (0.0, 1.0)))
         return Outline(course, finely(np.array(row["rim_px"], float)), everywhere)
@@ -113,6 +117,18 @@ def true_outline(row: Mapping[str, Any], face: PosedFace, kind: str) -> Outline:
     rounds = [circle(radius_mm + more, POINTS, height_mm) + np.append(middle, 0.0) for more in (0.0, 1.0)]
     angular = row["reference"]["detail"] in ANGULAR
     return Outline(Course.of(face, *rounds), points_px if angular else finely(points_px), everywhere)
+
+
+def _inner_edge(row: Mapping[str, Any], face: PosedFace) -> Outline:
+    """Return the inner edge of a rotor's ring, where neither its hat nor what lies on the face stands before it."""
+    radius_mm, below_mm = row["rotor"]["ring_inner_mm"] / 2, inner_edge_mm(row)
+    course = Course.of(face, *(circle(radius_mm + more, POINTS, below_mm) for more in (0.0, 1.0)))
+    before = [hat_outline_px(row, face)]
+    if row["reference"]["lies"] == "face":
+        before += references_px(row)
+    hidden = [cv2.convexHull(outline.astype(np.float32)) for outline in before if len(outline)]
+    runs = [all(cv2.pointPolygonTest(hull, (float(x), float(y)), False) < 0 for hull in hidden) for x, y in course.column_px]
+    return Outline(course, course.foot_px, np.array(runs))
 
 
 def _height_mm(row: Mapping[str, Any]) -> float:
