@@ -15,7 +15,7 @@ from vision.placing import Placed, hat_top
 from vision.request import Request
 from vision.rim import Look, Rim, follow_rim
 from vision.scene import ROUNDS, Scene, fit_scene
-from vision.start import BREAK_MM, BREAK_STD_MM, NOMINAL_RADIUS_MM, RADIUS_STD, WAVES, add_waves, first_unknowns, lenses, plain_camera, poses_of
+from vision.start import BREAK_MM, BREAK_STD_MM, NOMINAL_RADIUS_MM, RADIUS_STD, WAVES, Lens, add_waves, first_unknowns, lenses, plain_camera, poses_of, usual_focal_px
 from vision.terms import CircleTerm, Height, Term
 from vision.top_view import TopView, top_view
 from vision.unknowns import Unknowns
@@ -25,6 +25,8 @@ ROUGH_SAMPLES, FINE_SAMPLES, CIRCLE_SAMPLES = 50, 200, 60
 ROUGH_ROUNDS = 2
 # Misfit by which one tilt must fit better than the other to be taken without a look at the bolt holes.
 OPEN = 40.0
+# Misfits of samples that hang together tell the same thing more than once.
+SAME_TELLING = 2.0
 # How far from the last fit the rim is looked for, and how unlike its circle, as shares of its radius.
 FOLLOWED_SHARES = (0.045, 0.006)
 # Inner circles are told by the scene and hardly tell it: a fillet or a lip taken for an edge must not move the rim.
@@ -77,7 +79,7 @@ class Sights:
 class Start:
     """A lens and one of the rim's two tilts."""
 
-    lens: tuple[float, float]
+    lens: Lens
     pose: Pose
 
 
@@ -108,7 +110,7 @@ def _rough_fits(photo: Photo, request: Request, rim: Rim, sights: Sights) -> lis
     few = sights.thinned(ROUGH_SAMPLES)
     tilts: list[list[Fitted]] = [[], []]
     for lens in lenses(photo):
-        for tilt, pose in enumerate(poses_of(photo, rim.ellipse, lens[0])):
+        for tilt, pose in enumerate(poses_of(photo, rim.ellipse, lens.f35_mm)):
             start = Start(lens, pose)
             tilts[tilt].append((fit(photo, request, few, start), start))
     return (
@@ -149,7 +151,7 @@ def fit(photo: Photo, request: Request, sights: Sights, start: Start, near: Scen
 
     Without a reference the scale is held at a nominal rim, and only ratios mean anything.
     """
-    camera, placed = plain_camera(photo, start.lens[0]), sights.placed
+    camera, placed = plain_camera(photo, start.lens.f35_mm), sights.placed
     # A start at the reference's own scale: everything shrinks together about the camera.
     shrink = float(np.median([p.scale(camera, start.pose) for p in placed])) if placed else 1.0
     pose = Pose(start.pose.rotation, start.pose.centre_mm / shrink)
@@ -168,6 +170,39 @@ def fit(photo: Photo, request: Request, sights: Sights, start: Start, near: Scen
         terms += [_circle_term(circle, unknowns, near, (request, sights)) for circle in sights.circles.values()]
     rounds = ROUGH_ROUNDS if near is None else ROUNDS
     return fit_scene(unknowns.restart(values), terms, pose.rotation, (photo.width, photo.height), rounds=rounds)
+
+
+def of_likelier_lens(photo: Photo, request: Request, sights: Sights, start: Start, scene: Scene) -> Scene:
+    """Fit with each lens that a photo may have, and return the likeliest scene, as doubtful as the others are likely.
+
+    Parameters
+    ----------
+    photo, request, sights, start
+        As for `fit`.
+    scene : Scene
+        As it was fitted with the start's own lens.
+    """
+    tried = lenses(photo)
+    fits = [
+        scene if lens == start.lens else fit(photo, request, sights, replace(start, lens=lens), _zoomed(photo, lens, scene))
+        for lens in tried
+    ]
+    odds = np.array([np.log(lens.share) - each.misfit / SAME_TELLING for lens, each in zip(tried, fits, strict=True)])
+    shares = np.exp(odds - odds.max())
+    best, *others = (fits[i] for i in np.argsort(-shares))
+    if not others:
+        return best
+    sizes = [fits[i].numbers["log_rim"] for i in np.argsort(-shares)]
+    spread = [size.std_dev**2 + (size.nominal_value - sizes[0].nominal_value) ** 2 for size in sizes]
+    doubt = float(np.average(spread, weights=-np.sort(-shares))) / spread[0]
+    return replace(best, covariance=best.covariance * max(1.0, doubt))
+
+
+def _zoomed(photo: Photo, lens: Lens, scene: Scene) -> Scene:
+    """Return a scene seen from farther off with a longer lens."""
+    longer = float(np.log(usual_focal_px(photo, lens.f35_mm))) - scene.values["log_focal"]
+    moved = {name: scene.values[name] + longer for name in ("log_focal", "log_far")}
+    return replace(scene, values={**scene.values, **moved})
 
 
 def _rim_terms(rim: EdgeSamples) -> list[Term]:

@@ -71,7 +71,7 @@ def upright_planes(photo: Photo) -> list[Floor]:
 
 def _upright(photo: Photo, filled: float) -> Floor:
     """Return the plane square to the camera that touches a rim which fills so much of the picture."""
-    width, focal = max(photo.width, photo.height), usual_focal_px(photo, lenses(photo)[0][0])
+    width, focal = max(photo.width, photo.height), usual_focal_px(photo, lenses(photo)[0].f35_mm)
     half_angle = np.arctan(filled * width / 2 / focal)
     px_per_mm = focal / (NOMINAL_RADIUS_MM * (1.0 / np.sin(half_angle) - 1.0))
     upright = np.array([[px_per_mm, 0, photo.width / 2], [0, -px_per_mm, photo.height / 2], [0, 0, 1.0]])

@@ -18,7 +18,7 @@ from vision.figure import Sighting
 from vision.measurement import FloatArray
 from vision.photo import Photo
 from vision.ring import Mask
-from vision.start import lenses, usual_focal_px
+from vision.start import Lens, lenses, usual_focal_px
 from vision.unknowns import Unknowns
 
 # The other way of lying is tried as well where its lines are so clear.
@@ -132,13 +132,13 @@ def _ways_to_end(search: _Search) -> list[Ring]:
     return found
 
 
-def _once(search: _Search, runs: Sequence[Run], ends: Ends, lens: tuple[float, float]) -> Ring | None:
+def _once(search: _Search, runs: Sequence[Run], ends: Ends, lens: Lens) -> Ring | None:
     """Fit roughly between two ends, and finely once."""
     fit = _rough(search, runs, ends, lens)
     return None if fit is None else fit_finely(search.level, fit, (0,))
 
 
-def _rough(search: _Search, runs: Sequence[Run], ends: Ends, lens: tuple[float, float]) -> Fit | None:
+def _rough(search: _Search, runs: Sequence[Run], ends: Ends, lens: Lens) -> Fit | None:
     """Fit the clearest lines between two ends, dropping those of other things."""
     picture, size_px = search.picture, search.level.size_px
     lines = _lines_between(picture, runs, ends)
@@ -162,7 +162,7 @@ def _rough(search: _Search, runs: Sequence[Run], ends: Ends, lens: tuple[float, 
     return None if scene is None else (scene, unknowns, seen)
 
 
-def _known(search: _Search, lens: tuple[float, float], roll: float) -> tuple[Unknowns, dict[str, float], Seen]:
+def _known(search: _Search, lens: Lens, roll: float) -> tuple[Unknowns, dict[str, float], Seen]:
     """Return the unknowns, where they start, and the reference if there is one."""
     photo, level = search.photo, search.level
     unknowns = first_unknowns(photo, lens, search.diameter_mm)
@@ -172,7 +172,7 @@ def _known(search: _Search, lens: tuple[float, float], roll: float) -> tuple[Unk
     corners_px, corners_mm = corners_of(search.sighting, level.from_photo)
     add_reference(unknowns, max(search.sighting.figure.size_std))
     start, clear_mm = before_reference(
-        corners_px, corners_mm, usual_focal_px(photo, lens[0]), level.size_px
+        corners_px, corners_mm, usual_focal_px(photo, lens.f35_mm), level.size_px
     )
     start["log_clear"] = float(np.log(clear_mm)) - unknowns.table["log_radius"].start
     start["clear_mm"], start["roll"] = clear_mm, roll

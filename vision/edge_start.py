@@ -6,7 +6,7 @@ import numpy as np
 
 from vision.measurement import FloatArray
 from vision.photo import Photo
-from vision.start import NOMINAL_RADIUS_MM, usual_focal_px
+from vision.start import NOMINAL_RADIUS_MM, Lens, usual_focal_px
 from vision.unknowns import Unknowns
 
 # Angles in rad. The nearest point of the rim is about as far from the camera as the rim's own radius, and more.
@@ -19,12 +19,11 @@ TURN_STD, LEAN_STD, REFERENCE_ROLL_STD, OFF_STD_MM = 0.12, 0.02, 0.15, 0.7
 SIZE_SCALE, HEIGHT_SCALE_MM = 0.002, 5.0
 
 
-def first_unknowns(photo: Photo, lens: tuple[float, float], diameter_mm: float | None) -> Unknowns:
+def first_unknowns(photo: Photo, lens: Lens, diameter_mm: float | None) -> Unknowns:
     """Return the unknowns that every edge view has: camera, cylinder, chamfer."""
-    f35_mm, lens_std = lens
     radius_mm = NOMINAL_RADIUS_MM if diameter_mm is None else diameter_mm / 2
     unknowns = Unknowns()
-    unknowns.add("log_focal", np.log(usual_focal_px(photo, f35_mm)), 0.04, std=lens_std)
+    unknowns.add("log_focal", np.log(usual_focal_px(photo, lens.f35_mm)), 0.04, std=lens.std)
     unknowns.add("k1", 0.0, 0.02, std=K1_STD)
     unknowns.add("roll", 0.0, 0.02, std=ROLL_STD)
     unknowns.add("pitch", 0.0, 0.02, std=PITCH_STD)

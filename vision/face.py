@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from uncertainties import UFloat, umath
 
-from vision.assemble import FINE_SAMPLES, Sights, fit
+from vision.assemble import FINE_SAMPLES, Sights, fit, of_likelier_lens
 from vision.circle_pose import circle
 from vision.describe import RingDescription, describe_ring
 from vision.focus import HOPELESS, sharpness, softness
@@ -119,6 +119,7 @@ def _seen(photo: Photo, request: Request, reference: Reference, trial: Trial) ->
     wall = None if trial.rim.by_hand else find_wall(photo.bgr, scene, trial.rim.noise)
     sights = replace(sights, wall=wall, circles=ring.circles, pitch_mm=pitch_mm)
     scene, sights = _near(photo, request, trial, scene, sights)
+    scene = of_likelier_lens(photo, request, sights.thinned(FINE_SAMPLES), trial.start, scene)
     doubt = _unmodelled(sights.placed)
     return _Seen(request, replace(scene, covariance=scene.covariance * doubt**2), sights, ring)
 

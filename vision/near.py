@@ -27,7 +27,7 @@ LEAST_COLUMNS, LEAST_SIDES = 30, 3
 # seen from near was taken for its inner ring.
 KNOWN_COIN_STD = 0.012
 # A hat hides what is so near its outline. A ring's inner edge departs from where it is taken to run by no larger waves.
-CLEAR_MM, MOST_WAVE_MM = 1.5, 2.0
+CLEAR_MM, MOST_WAVE_MM, MOST_INNER_STD_MM = 1.5, 2.0, 0.22
 # A card's corners are rounded: no side runs so near them.
 ROUNDED_MM = 4.0
 
@@ -93,8 +93,8 @@ def _inner(bgr: Image, scene: Scene, near: Circle, hat: Circle | None) -> Circle
     seen = shipped_near_net("inner").look(bgr, course)
     if hat is not None:
         seen = seen.without(_behind(scene, hat, course))
-    told = _round(seen, course, INNER_DOUBT) if seen.waves_mm().max() < MOST_WAVE_MM else None
-    if told is None:
+    told = _round(seen, course, INNER_DOUBT) if seen.is_round(MOST_WAVE_MM) else None
+    if told is None or told[1] > MOST_INNER_STD_MM:
         return near
     samples, std_mm = told
     radius_mm = float(np.hypot(*scene.to_plane(samples.xy_px, near.height_mm).T).mean())

@@ -29,6 +29,8 @@ POINTS = COLUMNS * FINER * ALONG
 SIDES = 4
 # Rows about a line that still tell of it; a column shows an outline, and a side does, from such a share.
 NEAR_ROWS, LEAST_SHOWN = 4.0, 0.3
+# Something round is alone where so little is seen beside it, and it shows clearly where it does in most columns.
+MOST_STRAY, CLEAR, CLEARLY = 0.12, 0.7, 0.75
 TINY = 1e-9
 
 
@@ -122,10 +124,15 @@ class Near:
         """Return the same of the columns that nothing hides, ``hidden`` (COLUMNS,)."""
         return replace(self, share=self.share * ~hidden)
 
-    def waves_mm(self) -> FloatArray:
-        """Return how large the waves are, of the first orders, by which something round departs from its course."""
-        parts = drawn(self.share, waves(), np.ones(COLUMNS))[1:].reshape(-1, 2)
-        return np.asarray(np.hypot(*parts.T) * self.step_mm)
+    def is_round(self, most_waves_mm: float) -> bool:
+        """Whether something round shows clearly: hardly anything beside one line, which departs from it but a little."""
+        basis = waves()
+        parts = drawn(self.share, basis, np.ones(COLUMNS))
+        _, _, weight = _beside(self.share, basis @ parts)
+        shown = weight > LEAST_SHOWN
+        clear = (weight > CLEAR).sum() > CLEARLY * max(1, shown.sum())
+        alone = weight.sum() > (1 - MOST_STRAY) * self.share.sum()
+        return bool(clear and alone and np.hypot(*parts[1:].reshape(-1, 2).T).max() * self.step_mm < most_waves_mm)
 
     def round_mm(self) -> tuple[FloatArray, FloatArray, BoolArray]:
         """Return how far outward something round runs, mm, how far its rows spread, and where it shows: (COLUMNS,)."""

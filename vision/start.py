@@ -1,5 +1,7 @@
 """Where the fit starts, and what is known before it looks: lens, pose, thickness, hat."""
 
+from typing import NamedTuple
+
 import numpy as np
 
 from vision.camera import Camera, Pose, focal_px
@@ -14,12 +16,22 @@ NOMINAL_RADIUS_MM = 165.0
 RADIUS_STD = 0.2
 # Some makers state the equivalent for the diagonal, some for the width.
 TOLD_LENS_STD = 0.04
-# Phones' main cameras, then their longer ones; a copy may have been cropped, which lengthens the lens.
-LENSES_MM = ((26.0, 0.10), (50.0, 0.12))
-CROPPED_LENSES_MM = ((27.0, 0.16), (39.0, 0.16), (56.0, 0.2))
 SHIFT_STD, COPY_SHIFT_STD, CROPPED_SHIFT_STD = 0.01, 0.015, 0.08
 # Phones straighten most of what their lenses bend.
 K1_STD = 0.015
+
+
+class Lens(NamedTuple):
+    """A lens that a photo may have: its 35 mm equivalent, how surely it has that, and how likely it is the one."""
+
+    f35_mm: float
+    std: float
+    share: float
+
+
+# Phones' main cameras, then their longer ones; a copy may have been cropped, which lengthens the lens.
+LENSES = (Lens(26.0, 0.10, 0.85), Lens(50.0, 0.12, 0.15))
+CROPPED_LENSES = (Lens(32.0, 0.18, 0.85), Lens(62.0, 0.2, 0.15))
 # What the tags of the ``fitting`` set tell of it: 0.28 to 0.65.
 BLOOM_PX, BLOOM_STD_PX = 0.45, 0.15
 THICKNESS_MM, THICKNESS_STD_MM = 22.0, 7.0
@@ -45,11 +57,11 @@ NEAR_WAVES = {1: 1.4, 2: 1.2, 3: 0.5}
 WALL_OFFSET_STD_PX, WALL_BEYOND_STD_MM = 1.0, 5.5
 
 
-def lenses(photo: Photo) -> list[tuple[float, float]]:
-    """Return the focal lengths worth starting from, 35 mm equivalents, each with its relative deviation."""
+def lenses(photo: Photo) -> tuple[Lens, ...]:
+    """Return the lenses worth starting from."""
     if photo.f35_mm is not None:
-        return [(photo.f35_mm, TOLD_LENS_STD)]
-    return list(CROPPED_LENSES_MM if maybe_cropped(photo) else LENSES_MM)
+        return (Lens(photo.f35_mm, TOLD_LENS_STD, 1.0),)
+    return CROPPED_LENSES if maybe_cropped(photo) else LENSES
 
 
 def maybe_cropped(photo: Photo) -> bool:
@@ -76,16 +88,15 @@ def plain_camera(photo: Photo, f35_mm: float) -> Camera:
 
 
 def first_unknowns(
-    photo: Photo, pose: Pose, lens: tuple[float, float], request: Request, rim_std_mm: float | None = None
+    photo: Photo, pose: Pose, lens: Lens, request: Request, rim_std_mm: float | None = None
 ) -> Unknowns:
     """Return the unknowns that every scene has: camera, pose, rim, bloom, thickness and hat.
 
     ``rim_std_mm`` is what doubt is left of where the rim runs as a whole, where it was seen from near.
     """
-    f35_mm, lens_std = lens
-    camera = plain_camera(photo, f35_mm)
+    camera = plain_camera(photo, lens.f35_mm)
     unknowns = Unknowns()
-    unknowns.add("log_focal", np.log(camera.focal_px), 0.04, std=lens_std)
+    unknowns.add("log_focal", np.log(camera.focal_px), 0.04, std=lens.std)
     middle_px = np.array([camera.centre_x_px, camera.centre_y_px])
     off = (middle_px - whole_of(photo.grey).middle_px) / photo.width
     for axis, start in zip("xy", off, strict=True):

@@ -67,9 +67,9 @@ def _lying(photo: Photo, request: Request, reference: Reference, rim: Rim) -> li
 def floors_of(photo: Photo, rim: Rim) -> list[Floor]:
     """Return where a rim's face may be: both tilts, for the likeliest lens first."""
     return [
-        Floor.under(plain_camera(photo, f35_mm), pose, NOMINAL_RADIUS_MM)
-        for f35_mm, _ in lenses(photo)
-        for pose in poses_of(photo, rim.ellipse, f35_mm)
+        Floor.under(plain_camera(photo, lens.f35_mm), pose, NOMINAL_RADIUS_MM)
+        for lens in lenses(photo)
+        for pose in poses_of(photo, rim.ellipse, lens.f35_mm)
     ]
 
 
