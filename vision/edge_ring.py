@@ -123,9 +123,14 @@ def _ways_to_end(search: _Search) -> list[Ring]:
     tried.sort(key=lambda pair: -pair[1].likely)
     # Which ends are likely hardly depends on the lens.
     otherwise = [_once(search, runs, ends, lens) for ends, _ in tried[:ALL_LENSES] for lens in others]
-    once = _likeliest([*(ring for _, ring in tried), *otherwise])
+    with_usual = _finely(search, [ring for _, ring in tried])
+    return [*with_usual, *_finely(search, otherwise)]
+
+
+def _finely(search: _Search, once: Sequence[Ring | None]) -> list[Ring]:
+    """Fit the likeliest of a lens's rings finely, until one is likely enough."""
     found: list[Ring] = []
-    for ring in once[:FINELY]:
+    for ring in _likeliest(once)[:FINELY]:
         if not found or max(other.likely for other in found) < ENOUGH:
             again = fit_finely(search.level, ring.fit, (1,))
             found.append(ring if again is None else again)

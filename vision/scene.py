@@ -18,6 +18,8 @@ DERIVATIVE_STEP = 1e-4
 FIRST_DAMPING, MOST_TRIALS, LEAST_GAIN, LEAST_CURVATURE = 1e-3, 6, 1e-4, 1e-9
 # Steps of a round whose weights are renewed after it, and of the last.
 FEW_STEPS, MOST_STEPS = 3, 10
+# A step goes no farther, in each unknown's own scale.
+FARTHEST = 40.0
 FAR = 1e4
 # Edges of real photos leave this much of their stated deviation; what they leave beyond it widens every interval.
 USUAL_STRAIN = 1.0
@@ -229,7 +231,7 @@ class _Problem:
             before = here @ here
             for _ in range(MOST_TRIALS):
                 damped = square + damping * np.diag(np.diag(square) + LEAST_CURVATURE)
-                trial = x - scale * np.linalg.solve(damped, gradient)
+                trial = x - scale * np.linalg.solve(damped, gradient).clip(-FARTHEST, FARTHEST)
                 there = self.residuals(trial[None, :], weighted, inflation)[0]
                 after = there @ there
                 if after < before:
