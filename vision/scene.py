@@ -102,6 +102,12 @@ class Scene:
         return float(np.sqrt(np.mean(np.concatenate(residuals, axis=1) ** 2)))
 
     @property
+    def camera_strain(self) -> float:
+        """Return how far the camera lies from what was known of it before, in standard deviations."""
+        known = {name: self.unknowns.table[name] for name in ("log_focal", "shift_x", "shift_y", "k1")}
+        return float(np.linalg.norm([(self.values[name] - each.mean) / each.std for name, each in known.items()]))
+
+    @property
     def sample_count(self) -> int:
         """How many edge samples were fitted."""
         return sum(len(weighted.weight) for weighted in self.terms)
