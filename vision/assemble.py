@@ -10,12 +10,22 @@ from vision.camera import Pose
 from vision.concentric import Circle
 from vision.edges import Image
 from vision.figure import EdgeSamples
+from vision.lens import Lens, lenses, plain_camera
 from vision.photo import Photo
 from vision.placing import Placed, hat_top
 from vision.request import Request
 from vision.rim import Look, Rim, follow_rim
 from vision.scene import ROUNDS, Scene, fit_scene
-from vision.start import BREAK_MM, BREAK_STD_MM, NOMINAL_RADIUS_MM, RADIUS_STD, WAVES, Lens, add_waves, first_unknowns, lenses, plain_camera, poses_of, usual_focal_px
+from vision.start import (
+    BREAK_MM,
+    BREAK_STD_MM,
+    NOMINAL_RADIUS_MM,
+    RADIUS_STD,
+    WAVES,
+    add_waves,
+    first_unknowns,
+    poses_of,
+)
 from vision.terms import CircleTerm, Height, Term
 from vision.top_view import TopView, top_view
 from vision.unknowns import Unknowns
@@ -25,8 +35,6 @@ ROUGH_SAMPLES, FINE_SAMPLES, CIRCLE_SAMPLES = 50, 200, 60
 ROUGH_ROUNDS = 2
 # Misfit by which one tilt must fit better than the other to be taken without a look at the bolt holes.
 OPEN = 40.0
-# Misfits of samples that hang together tell the same thing more than once.
-SAME_TELLING = 2.0
 # How far from the last fit the rim is looked for, and how unlike its circle, as shares of its radius.
 FOLLOWED_SHARES = (0.045, 0.006)
 # Inner circles are told by the scene and hardly tell it: a fillet or a lip taken for an edge must not move the rim.
@@ -172,39 +180,6 @@ def fit(photo: Photo, request: Request, sights: Sights, start: Start, near: Scen
     return fit_scene(unknowns.restart(values), terms, pose.rotation, (photo.width, photo.height), rounds=rounds)
 
 
-def of_likelier_lens(photo: Photo, request: Request, sights: Sights, start: Start, scene: Scene) -> Scene:
-    """Fit with each lens that a photo may have, and return the likeliest scene, as doubtful as the others are likely.
-
-    Parameters
-    ----------
-    photo, request, sights, start
-        As for `fit`.
-    scene : Scene
-        As it was fitted with the start's own lens.
-    """
-    tried = lenses(photo)
-    fits = [
-        scene if lens == start.lens else fit(photo, request, sights, replace(start, lens=lens), _zoomed(photo, lens, scene))
-        for lens in tried
-    ]
-    odds = np.array([np.log(lens.share) - each.misfit / SAME_TELLING for lens, each in zip(tried, fits, strict=True)])
-    shares = np.exp(odds - odds.max())
-    best, *others = (fits[i] for i in np.argsort(-shares))
-    if not others:
-        return best
-    sizes = [fits[i].numbers["log_rim"] for i in np.argsort(-shares)]
-    spread = [size.std_dev**2 + (size.nominal_value - sizes[0].nominal_value) ** 2 for size in sizes]
-    doubt = float(np.average(spread, weights=-np.sort(-shares))) / spread[0]
-    return replace(best, covariance=best.covariance * max(1.0, doubt))
-
-
-def _zoomed(photo: Photo, lens: Lens, scene: Scene) -> Scene:
-    """Return a scene seen from farther off with a longer lens."""
-    longer = float(np.log(usual_focal_px(photo, lens.f35_mm))) - scene.values["log_focal"]
-    moved = {name: scene.values[name] + longer for name in ("log_focal", "log_far")}
-    return replace(scene, values={**scene.values, **moved})
-
-
 def _rim_terms(rim: EdgeSamples) -> list[Term]:
     """Return the rim in parts: a bright face's edge and a bright ground's are not the same, nor what was seen near."""
     sides = {"bright_rim": 1, "dark_rim": -1, "plain_rim": 0}
@@ -250,7 +225,9 @@ def _circle_term(circle: Circle, unknowns: Unknowns, near: Scene, seen: tuple[Re
     if circle.seen_near:
         unknowns.add("inner_break", BREAK_MM, 0.2, std=BREAK_STD_MM)
         add_waves(unknowns, f"{circle.name}_wave", circle.edge_std_mm * px_per_mm)
-        return CircleTerm(samples, radius, {"inner_break": -1.0}, offset, waves=tuple(WAVES), wave=f"{circle.name}_wave")
+        return CircleTerm(
+            samples, radius, {"inner_break": -1.0}, offset, waves=tuple(WAVES), wave=f"{circle.name}_wave"
+        )
     if not is_pitch:
         samples = replace(samples, std_px=samples.std_px * CIRCLE_STD_FACTORS[circle.name])
     return CircleTerm(samples, radius, height, offset)

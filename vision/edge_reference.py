@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 
 from vision.figure import Sighting
+from vision.lens import lenses, usual_focal_px
 from vision.photo import Photo
 from vision.references.card import find_cards
 from vision.references.floor import Floor
@@ -13,7 +14,7 @@ from vision.references.parse import CARD, TAG, Reference
 from vision.references.tag import find_tags
 from vision.request import Request
 from vision.ring import Mask, Pixels
-from vision.start import NOMINAL_RADIUS_MM, lenses, usual_focal_px
+from vision.start import NOMINAL_RADIUS_MM
 
 # How much of the picture the outline may fill.
 FILLED = (0.85, 0.55)

@@ -15,10 +15,10 @@ from vision.edge_pose import Along
 from vision.edge_scene import EdgeScene, Seen, along_of, corners_of, fit_edge
 from vision.edge_start import add_reference, before_reference, between_ends, first_unknowns, with_lines
 from vision.figure import Sighting
+from vision.lens import Lens, lenses, usual_focal_px
 from vision.measurement import FloatArray
 from vision.photo import Photo
 from vision.ring import Mask
-from vision.start import Lens, lenses, usual_focal_px
 from vision.unknowns import Unknowns
 
 # The other way of lying is tried as well where its lines are so clear.
@@ -176,9 +176,7 @@ def _known(search: _Search, lens: Lens, roll: float) -> tuple[Unknowns, dict[str
         return unknowns, {"roll": roll}, seen
     corners_px, corners_mm = corners_of(search.sighting, level.from_photo)
     add_reference(unknowns, max(search.sighting.figure.size_std))
-    start, clear_mm = before_reference(
-        corners_px, corners_mm, usual_focal_px(photo, lens.f35_mm), level.size_px
-    )
+    start, clear_mm = before_reference(corners_px, corners_mm, usual_focal_px(photo, lens.f35_mm), level.size_px)
     start["log_clear"] = float(np.log(clear_mm)) - unknowns.table["log_radius"].start
     start["clear_mm"], start["roll"] = clear_mm, roll
     exact = search.sighting.figure.kind.startswith("tag")

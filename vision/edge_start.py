@@ -4,9 +4,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from vision.lens import Lens, usual_focal_px
 from vision.measurement import FloatArray
 from vision.photo import Photo
-from vision.start import NOMINAL_RADIUS_MM, Lens, usual_focal_px
+from vision.start import NOMINAL_RADIUS_MM
 from vision.unknowns import Unknowns
 
 # Angles in rad. The nearest point of the rim is about as far from the camera as the rim's own radius, and more.

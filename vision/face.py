@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from uncertainties import UFloat, umath
 
-from vision.assemble import FINE_SAMPLES, Sights, fit, of_likelier_lens
+from vision.assemble import FINE_SAMPLES, Sights, fit
 from vision.circle_pose import circle
 from vision.describe import RingDescription, describe_ring
 from vision.focus import HOPELESS, sharpness, softness
+from vision.lens_doubt import of_likelier_lens
 from vision.measurement import FloatArray, Measurement
 from vision.near import seen_near
 from vision.photo import Photo

@@ -1,18 +1,18 @@
-"""What part of a picture the camera saw: a screenshot has bars beside it, and a copy that was cropped has an odd shape."""
+"""What part of a picture the camera saw: a screenshot has bars beside it, a copy that was cut has an odd shape."""
 
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-
 Pixels = npt.NDArray[np.uint8]
 
 # The shape that phones' cameras give, and how near it a copy comes whose sides are rounded to whole pixels, and one
-# whose bars' edges are blurred. Of 262 rendered copies that were cropped 3 come so near by chance.
+# whose bars' edges are blurred. Of 262 rendered copies that were cropped one comes so near by chance.
 PLAIN_ASPECT, ROUNDED, BLURRED = 4 / 3, 0.002, 0.012
-# A bar is of one level but for what compression makes of it; only so wide it is one, pixels and share of the side.
-BAR_LEVELS, LEAST_BAR_PX, LEAST_BAR = 6.0, 8, 0.01
+# A bar's rows are nearly all of one level but for what compression makes of it; only so wide it is one, pixels and
+# share of the side.
+BAR_LEVELS, NEARLY_ALL, LEAST_BAR_PX, LEAST_BAR = 6.0, 0.995, 8, 0.01
 
 
 @dataclass(frozen=True)
@@ -56,9 +56,9 @@ def frame_of(grey: Pixels) -> Frame | None:
 
 
 def _bars(grey: Pixels) -> tuple[int, int]:
-    """Return how many rows at either end of a picture (H, W) are of one level, the same at both; 0 without such bars."""
+    """Return how many rows at either end of a picture (H, W) are of one level, the same at both; 0 for no bars."""
     level = float(np.median(grey[0]))
-    bare = (np.abs(grey.astype(np.float32) - level) < BAR_LEVELS).mean(axis=1) > 0.995
+    bare = (np.abs(grey.astype(np.float32) - level) < BAR_LEVELS).mean(axis=1) > NEARLY_ALL
     filled = np.flatnonzero(~bare)
     if not len(filled):
         return 0, 0

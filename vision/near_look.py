@@ -125,7 +125,7 @@ class Near:
         return replace(self, share=self.share * ~hidden)
 
     def is_round(self, most_waves_mm: float) -> bool:
-        """Whether something round shows clearly: hardly anything beside one line, which departs from it but a little."""
+        """Whether something round shows clearly: little is seen beside one line, which departs but little."""
         basis = waves()
         parts = drawn(self.share, basis, np.ones(COLUMNS))
         _, _, weight = _beside(self.share, basis @ parts)

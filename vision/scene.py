@@ -101,6 +101,11 @@ class Scene:
         residuals = [w.residuals(self._view, values) for w in self.terms if w.term.offset_name == offset_name]
         return float(np.sqrt(np.mean(np.concatenate(residuals, axis=1) ** 2)))
 
+    def std(self, name: str) -> float:
+        """Return an unknown's standard deviation."""
+        at = list(self.values).index(name)
+        return float(np.sqrt(self.covariance[at, at]))
+
     @property
     def camera_strain(self) -> float:
         """Return how far the camera lies from what was known of it before, in standard deviations."""

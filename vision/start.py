@@ -1,37 +1,19 @@
 """Where the fit starts, and what is known before it looks: lens, pose, thickness, hat."""
 
-from typing import NamedTuple
-
 import numpy as np
 
-from vision.camera import Camera, Pose, focal_px
+from vision.camera import Pose
 from vision.circle_pose import circle_poses, conic_of
 from vision.ellipse import Ellipse
-from vision.frame import whole_of
+from vision.lens import Lens, plain_camera, shift_std, usual_focal_px, usual_shift
 from vision.photo import Photo
 from vision.request import Request
 from vision.unknowns import Unknowns
 
 NOMINAL_RADIUS_MM = 165.0
 RADIUS_STD = 0.2
-# Some makers state the equivalent for the diagonal, some for the width.
-TOLD_LENS_STD = 0.04
-SHIFT_STD, COPY_SHIFT_STD, CROPPED_SHIFT_STD = 0.01, 0.015, 0.08
 # Phones straighten most of what their lenses bend.
 K1_STD = 0.015
-
-
-class Lens(NamedTuple):
-    """A lens that a photo may have: its 35 mm equivalent, how surely it has that, and how likely it is the one."""
-
-    f35_mm: float
-    std: float
-    share: float
-
-
-# Phones' main cameras, then their longer ones; a copy may have been cropped, which lengthens the lens.
-LENSES = (Lens(26.0, 0.10, 0.85), Lens(50.0, 0.12, 0.15))
-CROPPED_LENSES = (Lens(32.0, 0.18, 0.85), Lens(62.0, 0.2, 0.15))
 # What the tags of the ``fitting`` set tell of it: 0.28 to 0.65.
 BLOOM_PX, BLOOM_STD_PX = 0.45, 0.15
 THICKNESS_MM, THICKNESS_STD_MM = 22.0, 7.0
@@ -57,24 +39,6 @@ NEAR_WAVES = {1: 1.4, 2: 1.2, 3: 0.5}
 WALL_OFFSET_STD_PX, WALL_BEYOND_STD_MM = 1.0, 5.5
 
 
-def lenses(photo: Photo) -> tuple[Lens, ...]:
-    """Return the lenses worth starting from."""
-    if photo.f35_mm is not None:
-        return (Lens(photo.f35_mm, TOLD_LENS_STD, 1.0),)
-    return CROPPED_LENSES if maybe_cropped(photo) else LENSES
-
-
-def maybe_cropped(photo: Photo) -> bool:
-    """Whether the photo lost its camera's data or was cut, and its shape does not tell where its middle was."""
-    return photo.is_copy and photo.frame is None
-
-
-def usual_focal_px(photo: Photo, f35_mm: float) -> float:
-    """Return a lens's focal length, pixels, of what the camera saw."""
-    seen = photo.frame or whole_of(photo.grey)
-    return focal_px(f35_mm, seen.width, seen.height)
-
-
 def poses_of(photo: Photo, ellipse: Ellipse, f35_mm: float) -> list[Pose]:
     """Return the two poses of a rim of nominal size seen as ``ellipse``."""
     camera = plain_camera(photo, f35_mm)
@@ -82,25 +46,16 @@ def poses_of(photo: Photo, ellipse: Ellipse, f35_mm: float) -> list[Pose]:
     return circle_poses(conic, camera, NOMINAL_RADIUS_MM)
 
 
-def plain_camera(photo: Photo, f35_mm: float) -> Camera:
-    """Return a camera without distortion that looks through the middle of what it saw."""
-    return Camera(usual_focal_px(photo, f35_mm), *(photo.frame or whole_of(photo.grey)).middle_px)
-
-
-def first_unknowns(
-    photo: Photo, pose: Pose, lens: Lens, request: Request, rim_std_mm: float | None = None
-) -> Unknowns:
+def first_unknowns(photo: Photo, pose: Pose, lens: Lens, request: Request, rim_std_mm: float | None = None) -> Unknowns:
     """Return the unknowns that every scene has: camera, pose, rim, bloom, thickness and hat.
 
     ``rim_std_mm`` is what doubt is left of where the rim runs as a whole, where it was seen from near.
     """
-    camera = plain_camera(photo, lens.f35_mm)
+    usual_px, (shift_x, shift_y) = usual_focal_px(photo, lens.f35_mm), usual_shift(photo)
     unknowns = Unknowns()
-    unknowns.add("log_focal", np.log(camera.focal_px), 0.04, std=lens.std)
-    middle_px = np.array([camera.centre_x_px, camera.centre_y_px])
-    off = (middle_px - whole_of(photo.grey).middle_px) / photo.width
-    for axis, start in zip("xy", off, strict=True):
-        unknowns.add(f"shift_{axis}", float(start), 0.02, std=_shift_std(photo))
+    unknowns.add("log_focal", np.log(usual_px), 0.04, std=lens.std)
+    unknowns.add("shift_x", shift_x, 0.02, std=shift_std(photo))
+    unknowns.add("shift_y", shift_y, 0.02, std=shift_std(photo))
     unknowns.add("k1", 0.0, 0.03, std=K1_STD)
     unknowns.add("lean_x", 0.0, 0.05)
     unknowns.add("lean_y", 0.0, 0.05)
@@ -111,17 +66,10 @@ def first_unknowns(
     unknowns.add("log_rim", np.log(NOMINAL_RADIUS_MM), 0.05, std=RADIUS_STD)
     unknowns.add("bloom", BLOOM_PX, 0.3, std=BLOOM_STD_PX)
     unknowns.add("chamfer", CHAMFER_MM, 0.3, std=CHAMFER_STD_MM)
-    per_mm = camera.focal_px / far_mm
+    per_mm = usual_px / far_mm
     _add_rim_edges(unknowns, per_mm, rim_std_mm)
     add_told(unknowns, request)
     return unknowns
-
-
-def _shift_std(photo: Photo) -> float:
-    """Return how far off that middle the lens may look, a share of the photo's width."""
-    if maybe_cropped(photo):
-        return CROPPED_SHIFT_STD
-    return COPY_SHIFT_STD if photo.is_copy else SHIFT_STD
 
 
 def _add_rim_edges(unknowns: Unknowns, px_per_mm: float, seen_std_mm: float | None) -> None:

@@ -7,6 +7,7 @@ import numpy as np
 
 from vision.assemble import Sights, Start, first_scene
 from vision.bolts import find_bolts
+from vision.lens import lenses, plain_camera
 from vision.measurement import FloatArray
 from vision.photo import Photo
 from vision.placing import Placed
@@ -19,7 +20,7 @@ from vision.request import Request
 from vision.rim import Rim
 from vision.rotor import USUAL_DIAMETER_MM, USUAL_SPREAD
 from vision.scene import Scene
-from vision.start import NOMINAL_RADIUS_MM, lenses, plain_camera, poses_of
+from vision.start import NOMINAL_RADIUS_MM, poses_of
 from vision.top_view import top_view
 
 TRIED_FINDS = 3

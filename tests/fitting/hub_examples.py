@@ -26,9 +26,10 @@ from vision import read_photo
 from vision.circle_pose import circle, circle_poses, conic_of
 from vision.ellipse import Ellipse
 from vision.hub_look import BOLT_DOWN, BOLT_UP, BORE, RIVET
+from vision.lens import lenses, plain_camera
 from vision.photo import Photo
 from vision.rotor import find_rotor
-from vision.start import NOMINAL_RADIUS_MM, lenses, plain_camera, poses_of
+from vision.start import NOMINAL_RADIUS_MM, poses_of
 from vision.top_view import TopView, top_view
 
 QUALITY = 88
@@ -86,9 +87,9 @@ def _other_tilt(row: Mapping[str, Any], face: PosedFace) -> Iterator[PosedFace]:
 
 def _taken_for_one(photo: Photo) -> Iterator[PosedFace]:
     for rim in find_rotor(photo.bgr, photo.grey, [])[:2]:
-        for f35_mm, _ in lenses(photo)[:1]:
-            for pose in poses_of(photo, rim.ellipse, f35_mm)[:2]:
-                yield PosedFace(plain_camera(photo, f35_mm), pose, NOMINAL_RADIUS_MM)
+        f35_mm = lenses(photo)[0].f35_mm
+        for pose in poses_of(photo, rim.ellipse, f35_mm)[:2]:
+            yield PosedFace(plain_camera(photo, f35_mm), pose, NOMINAL_RADIUS_MM)
 
 
 def _kept(out: Path, name: str, view: TopView, hub: Hub | None) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """Read the strips that `fit_near` trains on: ``python -m tests.fitting.near_strips KIND FITTING STRIPS``.
 
-KIND is rim, inner, card or coin; FITTING a folder of sample photos with its ``truth.json``; STRIPS one for what is read: a
-wide strip along every true outline, which training bends.
+KIND is rim, inner, card or coin; FITTING a folder of sample photos with its ``truth.json``; STRIPS one for what is
+read: a wide strip along every true outline, which training bends.
 """
 
 from collections.abc import Mapping
@@ -13,8 +13,8 @@ import cv2
 import numpy as np
 
 from tests.fitting.cut_examples import FOLDS
-from tests.fitting.kinds import BLOCK, NEAR_STEPS_MM, NEAR_WIDE_ROWS
 from tests.fitting.hub_labels import hat_outline_px, inner_edge_mm
+from tests.fitting.kinds import BLOCK, NEAR_STEPS_MM, NEAR_WIDE_ROWS
 from tests.fitting.outline_strips import finely, offsets_px, read_all
 from tests.fitting.renders import references_px
 from tests.vision.posed import PosedFace, face_of_truth
@@ -127,7 +127,9 @@ def _inner_edge(row: Mapping[str, Any], face: PosedFace) -> Outline:
     if row["reference"]["lies"] == "face":
         before += references_px(row)
     hidden = [cv2.convexHull(outline.astype(np.float32)) for outline in before if len(outline)]
-    runs = [all(cv2.pointPolygonTest(hull, (float(x), float(y)), False) < 0 for hull in hidden) for x, y in course.column_px]
+    runs = [
+        all(cv2.pointPolygonTest(hull, (float(x), float(y)), False) < 0 for hull in hidden) for x, y in course.column_px
+    ]
     return Outline(course, course.foot_px, np.array(runs))
 
 
