@@ -17,7 +17,7 @@ from vision import measure_face, read_photo
 from vision.camera import Camera, Pose
 from vision.circle_pose import circle
 from vision.measurement import FloatArray
-from vision.near import COIN_DOUBT, RIM_DOUBT, Doubt, straight_columns
+from vision.near import COIN_DOUBT, INNER_DOUBT, MOST_WAVE_MM, RIM_DOUBT, Doubt, straight_columns
 from vision.near_look import POINTS, SIDES, Course, Near, round_sides, shipped_near_net
 from vision.outline_look import COLUMNS, FINER, ROWS
 from vision.photo import Photo
@@ -75,6 +75,45 @@ def test_a_rim_is_told_to_hundredths_of_a_millimetre_and_its_doubt_is_true() -> 
     assert np.quantile(off_mm, 0.9) < 0.15
     assert (off_mm < 2 * std_mm).mean() > 0.85
     assert np.median(std_mm) < 0.1
+
+
+def test_a_ring_s_inner_edge_is_told_where_it_shows_clearly() -> None:
+    rng, off, std, seen_as_round = np.random.default_rng(7), [], [], []
+    for row in SHOWN:
+        photo, outline = photo_of(row["file"]), true_outline(row, face_of_truth(row), "inner")
+        if outline.runs.mean() < 0.6:
+            continue
+        course = astray(outline.course, rng)
+        seen = shipped_near_net("inner").look(photo.bgr, course)
+        seen_as_round.append(seen.is_round(MOST_WAVE_MM))
+        if seen_as_round[-1]:
+            offset_mm, spread_mm, shows = seen.round_mm()
+            use = shows & outline.runs & np.isfinite(true := true_offset_mm(course, outline, photo))
+            off.append(abs(float(np.average((offset_mm - true)[use], weights=1 / spread_mm[use] ** 2))))
+            std.append(INNER_DOUBT.std_mm(spread_mm[shows]))
+    assert len(seen_as_round) > 30
+    assert np.mean(seen_as_round) > 0.8
+    assert np.median(off) < 0.06
+    assert np.quantile(off, 0.9) < 0.2
+    assert (np.array(off) < 2 * np.array(std)).mean() > 0.85
+
+
+def test_two_lines_or_one_that_waves_are_nothing_round() -> None:
+    turn = np.arange(COLUMNS) * (2 * np.pi / COLUMNS)
+    row = np.arange(ROWS)[:, None] - (ROWS - 1) / 2
+
+    def line(at: FloatArray) -> FloatArray:
+        share = np.exp(-0.5 * (row - at) ** 2)
+        return np.asarray(share / share.sum(axis=0))
+
+    level = line(np.zeros(COLUMNS))
+    assert Near(level, 0.15).is_round(MOST_WAVE_MM)
+    assert not Near((level + line(np.full(COLUMNS, 14.0))) / 2, 0.15).is_round(MOST_WAVE_MM)
+    assert not Near(line(20 * np.cos(turn)), 0.15).is_round(MOST_WAVE_MM)
+    half = np.arange(COLUMNS) < COLUMNS // 2
+    both = np.where(half, line(np.zeros(COLUMNS)), line(np.full(COLUMNS, 14.0)))
+    assert not Near(both, 0.15).is_round(MOST_WAVE_MM)
+    assert Near(both, 0.15).without(~half).is_round(MOST_WAVE_MM)
 
 
 def test_a_coin_s_edge_is_told_to_hundredths_of_a_millimetre() -> None:
