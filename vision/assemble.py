@@ -39,7 +39,7 @@ OPEN = 40.0
 FOLLOWED_SHARES = (0.045, 0.006)
 # Inner circles are told by the scene and hardly tell it: a fillet or a lip taken for an edge must not move the rim.
 # The middles of bolt holes have no side to be on; they tell the tilt where a rim seen square on can't.
-CIRCLE_STD_FACTORS = {"ring_inner": 15.0, "hat": 30.0, "centre_bore": 4.0, "bolt_circle": 1.0}
+CIRCLE_STD_FACTORS = {"ring_inner": 15.0, "hat": 30.0, "centre_bore": 1.0, "bolt_circle": 1.0}
 PITCH_STD = 0.0005
 LEAST_PART = 6
 LEAST_REACH_PX, LEAST_WAVE_PX = 6.0, 1.0

@@ -33,8 +33,10 @@ class Circle:
         Share of the circle's length whose edge was found; of the bolt circle, of its holes.
     edge_std_mm : float
         Doubt, common to the whole circle, which of several edges (chamfer, lip, fillet) was followed.
+    other_std_mm : float
+        Doubt whether another edge, farther off than is seen from near, is the circle's.
     seen_near : bool
-        It was looked at from near.
+        It was looked at from near: how surely the edge is told that was followed is all that ``edge_std_mm`` says.
     """
 
     name: str
@@ -43,6 +45,7 @@ class Circle:
     samples: EdgeSamples = field(default_factory=no_samples)
     support: float = 0.0
     edge_std_mm: float = 0.5
+    other_std_mm: float = 0.0
     seen_near: bool = False
 
 

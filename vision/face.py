@@ -4,10 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from uncertainties import UFloat, umath
+from uncertainties import UFloat, ufloat, umath
 
 from vision.assemble import FINE_SAMPLES, Sights, fit
 from vision.circle_pose import circle
+from vision.concentric import Circle
 from vision.describe import RingDescription, describe_ring
 from vision.focus import HOPELESS, sharpness, softness
 from vision.lens_doubt import of_likelier_lens
@@ -219,7 +220,7 @@ def _extent_px(placed: Placed) -> float:
 def _read(photo: Photo, seen: _Seen) -> Measurement:
     scene, ring = seen.scene, seen.ring
     radii = {"diameter_mm": scene.numbers["log_rim"]}
-    radii |= {f"{name}_mm": scene.numbers[f"log_{name}"] for name in ring.circles}
+    radii |= {f"{name}_mm": _log_radius(scene, each) for name, each in seen.sights.circles.items()}
     lengths = {key: 2 * umath.exp(radius) for key, radius in radii.items()}
     ratios = {
         f"{key.removesuffix('_mm')}_over_diameter": umath.exp(radius - radii["diameter_mm"])
@@ -238,6 +239,13 @@ def _read(photo: Photo, seen: _Seen) -> Measurement:
         features_px=ring.outlines_px,
         details={**ring.details, "references": _kinds(seen.sights.placed)},
     )
+
+
+def _log_radius(scene: Scene, seen: Circle) -> UFloat:
+    """Return a circle's radius as it was fitted, and what doubt there is whether that is the circle's own edge."""
+    fitted: UFloat = scene.numbers[f"log_{seen.name}"]
+    other = seen.other_std_mm / seen.radius_mm if seen.seen_near else 0.0
+    return fitted + ufloat(0.0, other) if other else fitted
 
 
 def _floor_mm(scene: Scene) -> float:

@@ -39,6 +39,9 @@ CENTRES_STD_MM = 0.05
 SPOT_STD_MM = 1.2
 _ACROSS = np.array([[-0.5, 0.0, 0.0], [0.5, 0.0, 0.0]])
 EDGE_STD_MM = 0.4
+# Which of the edges that lie so near each other is the ring's, a look from near will tell; others that are less likely
+# than this an interval for nineteen in twenty need not hold.
+NEAR_MM, LIKELY = 5.0, 0.05
 # A bore's outline is an ellipse that is known as a whole: points on it, and what each is known by, were it alone;
 # evidence from which it is one, the least radius that is looked at.
 BORE_POINTS, BORE_STD_PX, BORE_STD_MM, LEAST_BORE, LEAST_BORE_PX = 48, 1.1, 0.15, 1.0, 12.0
@@ -194,9 +197,12 @@ def _with_inner(grey: Pixels, face: Face, middle: Middle, seen: tuple[Strip, Ste
         return middle
     radius_mm = float(steps.radii_mm[best])
     share = np.exp(odds - odds[best])
-    variance = float((share @ (steps.radii_mm - radius_mm) ** 2) / share.sum()) + _mm(face, EDGE_STD_MM) ** 2
+    off_mm, share = steps.radii_mm - radius_mm, share / share.sum()
+    edge_mm = float(np.hypot(np.sqrt(share @ off_mm**2), _mm(face, EDGE_STD_MM)))
+    others = (np.abs(off_mm) > _mm(face, NEAR_MM)) & (share > LIKELY)
+    other_mm = float(np.sqrt(share[others] @ off_mm[others] ** 2))
     shown = strip.seen[:, min(int(np.searchsorted(strip.radii_mm, radius_mm)), strip.seen.shape[1] - 1)]
-    near = Circle("ring_inner", radius_mm, 0.0, edge_std_mm=float(np.sqrt(variance)))
+    near = Circle("ring_inner", radius_mm, 0.0, edge_std_mm=edge_mm, other_std_mm=other_mm)
     found = sampled(grey, face, near, reach_mm=_mm(face, 1.2), shown=shown)
     circles = middle.circles | ({"ring_inner": found} if found is not None else {})
     chosen_mm = radius_mm if found is None else found.radius_mm
