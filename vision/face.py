@@ -48,8 +48,8 @@ BENCH_THICKNESS_STD_MM = 2.0
 HEIGHT_STD_MM = 6.0
 UNCHECKED_STD = 0.02
 # By how much more a photo's lengths are doubted than its scene says: sheets curl. Root mean squares of the errors of
-# 425 photos over their bare deviations: tags 1.0, cards on the face 1.0 and on the bench 0.8, coins 0.8, bolt circles 1.0,
-# sheets 1.5 and with the thickness told 1.7.
+# 425 photos over their bare deviations: tags 1.0, cards on the face 1.0 and on the bench 0.8, coins 0.8, bolt circles
+# 1.0, sheets 1.5 and with the thickness told 1.7.
 UNMODELLED = {"a4": 1.7, "letter": 1.7}
 
 
