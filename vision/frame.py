@@ -12,7 +12,9 @@ Pixels = npt.NDArray[np.uint8]
 PLAIN_ASPECT, ROUNDED, BLURRED = 4 / 3, 0.002, 0.012
 # A bar's rows are nearly all of one level but for what compression makes of it; only so wide it is one, pixels and
 # share of the side.
-BAR_LEVELS, NEARLY_ALL, LEAST_BAR_PX, LEAST_BAR = 6.0, 0.995, 8, 0.01
+BAR_LEVELS, NEARLY_ALL, LEAST_BAR_PX, LEAST_BAR = 6, 0.995, 8, 0.01
+# Every so many of a row tell of it.
+EVERY = 4
 
 
 @dataclass(frozen=True)
@@ -57,8 +59,9 @@ def frame_of(grey: Pixels) -> Frame | None:
 
 def _bars(grey: Pixels) -> tuple[int, int]:
     """Return how many rows at either end of a picture (H, W) are of one level, the same at both; 0 for no bars."""
-    level = float(np.median(grey[0]))
-    bare = (np.abs(grey.astype(np.float32) - level) < BAR_LEVELS).mean(axis=1) > NEARLY_ALL
+    level = int(np.median(grey[0]))
+    thin = grey[:, ::EVERY].astype(np.int16)
+    bare = (np.abs(thin - level) < BAR_LEVELS).mean(axis=1) > NEARLY_ALL
     filled = np.flatnonzero(~bare)
     if not len(filled):
         return 0, 0

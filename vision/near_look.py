@@ -202,5 +202,5 @@ def with_relief(shown: Map, relief: FloatArray) -> Map:
 
 @cache
 def shipped_near_net(table: str) -> NearNet:
-    """Read a net that was trained on sample photos, ``rim``, ``card`` or ``coin``; its provenance is in the file."""
+    """Read a net that was trained on sample photos, of rim, inner, card or coin; its provenance is in the file."""
     return NearNet.of(json.loads(resources.files("vision").joinpath(f"{table}_near_net.json").read_text("utf-8")))
