@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 
 from vision.figure import Sighting
+from vision.frame import bars
 from vision.lens import lenses, usual_focal_px
 from vision.photo import Photo
 from vision.references.card import find_cards
@@ -13,7 +14,7 @@ from vision.references.floor import Floor
 from vision.references.parse import CARD, TAG, Reference
 from vision.references.tag import find_tags
 from vision.request import Request
-from vision.ring import Mask, Pixels
+from vision.ring import Mask
 from vision.start import NOMINAL_RADIUS_MM
 
 # How much of the picture the outline may fill.
@@ -25,9 +26,8 @@ SURE_SCORE = 0.6
 MOST_ODD_SHAPE = 0.05
 # A tag's paper is wider than its black square; cards throw a shadow.
 GROWN = {"tag": 1.4, "card": 1.04}
-# Bars that a screenshot adds: rows or columns of one shade, and this far beyond them.
-BAR_LEVELS, BAR_PX = 2.0, 3
-MOST_BAR = 1 / 3
+# How far beyond a screenshot's bars nothing is looked for; thinner ones are none.
+BAR_PX = 3
 
 
 def upright_references(photo: Photo, reference: Reference, request: Request) -> list[Sighting]:
@@ -87,17 +87,8 @@ def in_sight(photo: Photo, sightings: Sequence[Sighting]) -> Mask:
         grown = GROWN["tag" if sighting.figure.kind.startswith("tag") else "card"]
         outline = corners.mean(axis=0) + grown * (corners - corners.mean(axis=0))
         cv2.fillPoly(cover, [outline.round().astype(np.int32)], 1)
-    for rows in (cover, cover.T):
-        grey = photo.grey if rows is cover else photo.grey.T
-        first, last = _bar(grey), _bar(grey[::-1])
+    for rows, grey in ((cover, photo.grey), (cover.T, photo.grey.T)):
+        first, last = (count + BAR_PX if count > BAR_PX else 0 for count in bars(grey))
         rows[:first] = 1
         rows[len(rows) - last :] = 1
     return np.asarray(cover == 0)
-
-
-def _bar(grey: Pixels) -> int:
-    """How many rows from the top belong to a bar of one shade, with a margin."""
-    most = int(len(grey) * MOST_BAR)
-    plain = grey[:most, ::4].std(axis=1) < BAR_LEVELS
-    count = int(plain.argmin()) if not plain.all() else most
-    return count + BAR_PX if count > BAR_PX else 0

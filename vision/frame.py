@@ -10,11 +10,9 @@ Pixels = npt.NDArray[np.uint8]
 # The shape that phones' cameras give, and how near it a copy comes whose sides are rounded to whole pixels, and one
 # whose bars' edges are blurred. Of 262 rendered copies that were cropped one comes so near by chance.
 PLAIN_ASPECT, ROUNDED, BLURRED = 4 / 3, 0.002, 0.012
-# A bar's rows are nearly all of one level but for what compression makes of it; only so wide it is one, pixels and
-# share of the side.
-BAR_LEVELS, NEARLY_ALL, LEAST_BAR_PX, LEAST_BAR = 6, 0.995, 8, 0.01
-# Every so many of a row tell of it.
-EVERY = 4
+# What compression makes of a bar's one level; a screenshot's are so wide at least, pixels, and a third of a side at
+# most; every so many pixels of a row tell.
+BAR_LEVELS, LEAST_BAR_PX, MOST_BAR, EVERY = 2.0, 8, 1 / 3, 4
 
 
 @dataclass(frozen=True)
@@ -49,22 +47,26 @@ def whole_of(grey: Pixels) -> Frame:
 
 def frame_of(grey: Pixels) -> Frame | None:
     """Find what of a picture (H, W) a phone's camera saw; None where it may have been cropped."""
-    height, width = grey.shape
-    top, bottom = _bars(grey)
-    left, right = _bars(grey.T)
-    framed = Frame(left, top, width - left - right, height - top - bottom)
-    whole = framed.width == width and framed.height == height
-    return framed if framed.is_plain(ROUNDED if whole else BLURRED) else None
+    whole = whole_of(grey)
+    top, bottom = _pair(bars(grey))
+    left, right = _pair(bars(grey.T))
+    if bool(top) == bool(left):  # no bars, or a ground of one shade all round
+        return whole if whole.is_plain(ROUNDED) else None
+    framed = Frame(left, top, whole.width - left - right, whole.height - top - bottom)
+    return framed if framed.is_plain(BLURRED) else None
 
 
-def _bars(grey: Pixels) -> tuple[int, int]:
-    """Return how many rows at either end of a picture (H, W) are of one level, the same at both; 0 for no bars."""
-    level = int(np.median(grey[0]))
-    thin = grey[:, ::EVERY].astype(np.int16)
-    bare = (np.abs(thin - level) < BAR_LEVELS).mean(axis=1) > NEARLY_ALL
-    filled = np.flatnonzero(~bare)
-    if not len(filled):
-        return 0, 0
-    first, last = int(filled[0]), len(grey) - 1 - int(filled[-1])
-    least = max(LEAST_BAR_PX, LEAST_BAR * len(grey))
-    return (first, last) if min(first, last) >= least else (0, 0)
+def bars(grey: Pixels) -> tuple[int, int]:
+    """Return how many rows at the top and at the bottom of a picture (H, W) are of one shade each."""
+    return _bar(grey), _bar(grey[::-1])
+
+
+def _bar(grey: Pixels) -> int:
+    most = int(len(grey) * MOST_BAR)
+    plain = grey[:most, ::EVERY].std(axis=1) < BAR_LEVELS
+    return most if plain.all() else int(plain.argmin())
+
+
+def _pair(found: tuple[int, int]) -> tuple[int, int]:
+    """Return bars at both ends, or none."""
+    return found if min(found) >= LEAST_BAR_PX else (0, 0)
