@@ -24,6 +24,8 @@ class Figure:
         Relative standard deviations of the true size along x and y; a second value of 0 ties y to x.
     thickness_mm, thickness_std_mm : float
         The figure's upper side stands so far above what it lies on.
+    curl_mm, curl_std_mm : float
+        How far each corner of a rectangle curls up from there; 0 and 0 of what is stiff.
     """
 
     kind: str
@@ -32,6 +34,19 @@ class Figure:
     size_std: tuple[float, float] = (0.0, 0.0)
     thickness_mm: float = 0.0
     thickness_std_mm: float = 0.0
+    curl_mm: float = 0.0
+    curl_std_mm: float = 0.0
+
+    def curl_shares(self, xy_mm: FloatArray) -> FloatArray:
+        """Return what share of each corner's curl lifts points of a rectangle (N, 2): (4, N), none of what is stiff.
+
+        Each corner curls by itself; up to the line between its neighbours its curl fades with the square of the way.
+        """
+        if not self.curl_std_mm:
+            return np.empty((0, len(xy_mm)))
+        across, up = (xy_mm / (2 * self.sides[:2, 2]) + 0.5).T
+        way = np.stack([across + up, 1 - across + up, 2 - across - up, 1 + across - up]) - 1.0
+        return np.asarray(np.maximum(way, 0.0) ** 2)
 
 
 @dataclass(frozen=True)
@@ -89,6 +104,12 @@ class Sighting:
     corners_px: FloatArray
     pose: FloatArray
     score: float
+
+    @property
+    def curl_shares(self) -> FloatArray:
+        """What share of each corner's curl lifts its samples, (4, N)."""
+        on_figure = np.column_stack([self.samples.xy_px, np.ones(len(self.samples))]) @ np.linalg.inv(self.pose).T
+        return self.figure.curl_shares(on_figure[:, :2] / on_figure[:, 2:])
 
     @property
     def px_per_mm(self) -> float:

@@ -10,7 +10,7 @@ from vision.figure import Sighting
 from vision.measurement import FloatArray
 from vision.request import Request
 from vision.scene import Scene
-from vision.terms import FigureTerm, Height
+from vision.terms import FigureTerm, Height, curl_name
 from vision.unknowns import Unknowns
 
 Lies = Literal["face", "bench", "hat"]
@@ -70,9 +70,8 @@ class Placed:
 
     def term(self, request: Request) -> FigureTerm:
         """Return what the fit compares with the photo."""
-        return FigureTerm(
-            self.sighting.samples, self.sighting.figure, self.name, self.height(request), f"{self.name}_offset"
-        )
+        seen, height = self.sighting, self.height(request)
+        return FigureTerm(seen.samples, seen.figure, self.name, height, f"{self.name}_offset", seen.curl_shares)
 
     def add_unknowns(self, unknowns: Unknowns, camera: Camera, pose: Pose, request: Request) -> None:
         """Add the reference's place, turn, size and rise."""
@@ -93,6 +92,8 @@ class Placed:
         rise = figure.thickness_mm + request.lift_mm
         unknowns.add(f"{self.name}_rise", rise, 0.3, std=max(0.02, figure.thickness_std_mm))
         unknowns.add(f"{self.name}_offset", 0.0, 0.1, std=OFFSET_STD_PX)
+        for corner in range(len(self.sighting.curl_shares)):
+            unknowns.add(curl_name(self.name, corner), figure.curl_mm, 0.5, std=figure.curl_std_mm)
 
     def scale(self, camera: Camera, pose: Pose) -> float:
         """Return how many times too large the figure looks on the face of a rotor of nominal size."""

@@ -108,6 +108,11 @@ def height_of(values: Values, parts: Height) -> FloatArray:
     return total
 
 
+def curl_name(name: str, corner: int) -> str:
+    """Return what the unknown is called by which a corner of a reference curls up, mm."""
+    return f"{name}_curl_{corner}"
+
+
 class Term(Protocol):
     """Edge samples and the curve they belong to."""
 
@@ -164,13 +169,17 @@ class CircleTerm:
 
 @dataclass(frozen=True)
 class FigureTerm:
-    """A reference of known size, somewhere on its plane, turned anyhow."""
+    """A reference of known size, somewhere on its plane, turned anyhow.
+
+    ``curls`` (4, N) says what share of each corner's curl, an unknown, lifts each sample off that plane.
+    """
 
     samples: EdgeSamples
     figure: Figure
     name: str
     height: Height
     offset_name: str
+    curls: FloatArray
     gives_scale: bool = True
 
     @property
@@ -180,7 +189,10 @@ class FigureTerm:
 
     def gap_px(self, view: View, values: Values) -> FloatArray:
         """See `Term`."""
-        trace = view.trace(self.samples.xy_px, height_of(values, self.height))
+        height_mm = height_of(values, self.height)
+        for corner, share in enumerate(self.curls):
+            height_mm = height_mm + share * values[curl_name(self.name, corner)]
+        trace = view.trace(self.samples.xy_px, height_mm)
         x, y = trace.at[0] - values[f"{self.name}_x"], trace.at[1] - values[f"{self.name}_y"]
         size_x = 1.0 + values[f"{self.name}_size_x"]
         if self.figure.radius_mm is not None:

@@ -1,4 +1,4 @@
-"""Exact edge samples of a rim and a card seen by a camera that the fit doesn't know, with noise of a stated size."""
+"""Exact edge samples of a rim and a card or a sheet, seen by a camera that the fit does not know, with known noise."""
 
 from dataclasses import dataclass
 
@@ -9,7 +9,7 @@ from vision.circle_pose import circle, circle_poses, conic_of
 from vision.ellipse import Ellipse
 from vision.figure import EdgeSamples, Figure, rectangle
 from vision.scene import Scene, fit_scene
-from vision.terms import CircleTerm, FigureTerm, Term
+from vision.terms import CircleTerm, FigureTerm, Term, curl_name
 from vision.unknowns import Unknowns
 
 SIZE_PX = (2048, 1536)
@@ -17,6 +17,7 @@ F35_MM = 26.0
 RADIUS_MM = 165.0
 NOISE_PX = 0.3
 CARD = Figure("card", rectangle(85.60, 53.98), None, (0.0006, 0.0005), 0.76)
+SHEET = Figure("sheet", rectangle(279.4, 215.9), None, (0.0024, 0.0031), 0.1, 0.0, 0.8, 1.5)
 PRIORS = {"log_focal": 0.04, "shift_x": 0.01, "shift_y": 0.01, "k1": 0.01, "bloom": 0.3, "rim_offset": 0.3}
 
 
@@ -26,10 +27,12 @@ class Drawn:
 
     rim: EdgeSamples
     card: EdgeSamples
+    curls: np.ndarray
+    figure: Figure
     pose: Pose
 
 
-def draw(rng: np.random.Generator, tilt_deg: float, arc: float = 1.0) -> Drawn:
+def draw(rng: np.random.Generator, tilt_deg: float, arc: float = 1.0, figure: Figure = CARD) -> Drawn:
     """Draw a photo: every nuisance comes from the very prior that the fit is told."""
     width, height = SIZE_PX
     nominal = focal_px(F35_MM, width, height)
@@ -45,25 +48,29 @@ def draw(rng: np.random.Generator, tilt_deg: float, arc: float = 1.0) -> Drawn:
     bloom, rim_offset = 0.4 + rng.normal() * PRIORS["bloom"], rng.normal() * PRIORS["rim_offset"]
     ring = circle(RADIUS_MM, 240)[: round(240 * arc)]
     rim = _observed(rng, camera, pose, ring, ring / RADIUS_MM, bloom + rim_offset)
-    points, outward, side = _card_points(rng)
+    points, outward, side, curls = _figure_points(rng, figure)
     card = _observed(rng, camera, pose, points, outward, bloom)
-    return Drawn(_samples(rim, np.zeros(len(rim), int)), _samples(card, side), pose)
+    return Drawn(_samples(rim, np.zeros(len(rim), int)), _samples(card, side), curls, figure, pose)
 
 
-def _card_points(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    size = 1 + rng.normal(size=2) * CARD.size_std
+def _figure_points(rng: np.random.Generator, figure: Figure) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    size = 1 + rng.normal(size=2) * figure.size_std
+    width, height = 2 * figure.sides[:2, 2]
     turn = rng.uniform(0, 2 * np.pi)
     cos, sin = np.cos(turn), np.sin(turn)
-    points, outward, sides = [], [], []
-    for number, (a, b, c) in enumerate(CARD.sides):
-        along = np.linspace(-0.75, 0.75, 40) * (53.98 if a else 85.60) / 2
+    nominal, points, outward, sides = [], [], [], []
+    for number, (a, b, c) in enumerate(figure.sides):
+        along = np.linspace(-0.75, 0.75, 40) * (height if a else width) / 2
         reach = c * (size[0] if a else size[1])
         flat = np.stack([a * reach - b * along, b * reach + a * along], 1)
+        nominal.append(np.stack([a * c - b * along, b * c + a * along], 1))
         points.append(flat @ np.array([[cos, sin], [-sin, cos]]) + [70.0, 109.0])
         outward.append(np.tile([a * cos - b * sin, a * sin + b * cos, 0.0], (40, 1)))
         sides.append(np.full(40, number))
-    lifted = np.column_stack([np.concatenate(points), np.full(160, CARD.thickness_mm)])
-    return lifted, np.concatenate(outward), np.concatenate(sides)
+    curls = figure.curl_shares(np.concatenate(nominal))
+    curled_mm = (figure.curl_mm + figure.curl_std_mm * rng.normal(size=len(curls))) @ curls
+    lifted = np.column_stack([np.concatenate(points), figure.thickness_mm + curled_mm])
+    return lifted, np.concatenate(outward), np.concatenate(sides), curls
 
 
 def _observed(
@@ -95,6 +102,7 @@ def fitted(drawn: Drawn, noise_scale: float = 1.0) -> Scene:
 
 
 def _fit(drawn: Drawn, camera: Camera, pose: Pose, noise_scale: float) -> Scene:
+    figure = drawn.figure
     unknowns = Unknowns()
     unknowns.add("log_focal", np.log(float(camera.focal_px)), 0.04, std=PRIORS["log_focal"])
     for name in ("shift_x", "shift_y", "k1"):
@@ -109,16 +117,18 @@ def _fit(drawn: Drawn, camera: Camera, pose: Pose, noise_scale: float) -> Scene:
     unknowns.add("bloom", 0.4, 0.3, std=PRIORS["bloom"])
     unknowns.add("rim_offset", 0.0, 0.3, std=PRIORS["rim_offset"])
     unknowns.add("card_offset", 0.0, 0.1, std=0.01)
-    on = np.stack(pose.on_plane(*camera.rays(drawn.card.xy_px), CARD.thickness_mm), 1)
+    on = np.stack(pose.on_plane(*camera.rays(drawn.card.xy_px), figure.thickness_mm), 1)
     centre, right = on.mean(0), on[drawn.card.side == 0].mean(0)
     unknowns.add("card_x", float(centre[0]), 5.0)
     unknowns.add("card_y", float(centre[1]), 5.0)
     unknowns.add("card_turn", float(np.arctan2(*(right - centre)[::-1])), 0.05)
-    unknowns.add("card_size_x", 0.0, 0.002, std=CARD.size_std[0])
-    unknowns.add("card_size_y", 0.0, 0.002, std=CARD.size_std[1])
+    unknowns.add("card_size_x", 0.0, 0.002, std=figure.size_std[0])
+    unknowns.add("card_size_y", 0.0, 0.002, std=figure.size_std[1])
+    for corner in range(len(drawn.curls)):
+        unknowns.add(curl_name("card", corner), figure.curl_mm, 0.5, std=figure.curl_std_mm)
     told = [EdgeSamples(s.xy_px, s.bright_inside, s.std_px * noise_scale, s.side) for s in (drawn.rim, drawn.card)]
     terms: list[Term] = [
         CircleTerm(told[0], "log_rim", {"": 0.0}, "rim_offset"),
-        FigureTerm(told[1], CARD, "card", {"": CARD.thickness_mm}, "card_offset"),
+        FigureTerm(told[1], figure, "card", {"": figure.thickness_mm}, "card_offset", drawn.curls),
     ]
     return fit_scene(unknowns, terms, pose.rotation, SIZE_PX)

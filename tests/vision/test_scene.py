@@ -6,24 +6,33 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from tests.vision.drawn_scene import RADIUS_MM, draw, fitted
+from tests.vision.drawn_scene import CARD, RADIUS_MM, SHEET, draw, fitted
+from vision.figure import Figure
 
 TRIALS = 40
 
 
-def pulls(tilts_deg: np.ndarray, seed: int, arc: float = 1.0) -> np.ndarray:
+def pulls(tilts_deg: np.ndarray, seed: int, arc: float = 1.0, figure: Figure = CARD) -> np.ndarray:
     rng = np.random.default_rng(seed)
-    found = [fitted(draw(rng, float(tilt), arc)).numbers["log_rim"] for tilt in tilts_deg]
+    found = [fitted(draw(rng, float(tilt), arc, figure)).numbers["log_rim"] for tilt in tilts_deg]
     return np.array([(f.nominal_value - np.log(RADIUS_MM)) / f.std_dev for f in found])
 
 
-@pytest.mark.parametrize(("arc", "seed"), [(1.0, 11), (0.6, 12)])
-def test_errors_over_the_stated_deviation_have_unit_variance(arc: float, seed: int) -> None:
-    found = pulls(np.random.default_rng(seed).uniform(6, 35, TRIALS), seed, arc)
+@pytest.mark.parametrize(("arc", "figure", "seed"), [(1.0, CARD, 11), (0.6, CARD, 12), (1.0, SHEET, 13)])
+def test_errors_over_the_stated_deviation_have_unit_variance(arc: float, figure: Figure, seed: int) -> None:
+    found = pulls(np.random.default_rng(seed).uniform(6, 35, TRIALS), seed, arc, figure)
     low, high = stats.chi2.ppf([0.001, 0.999], TRIALS)
     assert low < (found**2).sum() < high
     inside = int((np.abs(found) < 1.96).sum())
     assert stats.binomtest(inside, TRIALS, 0.95).pvalue > 0.01
+
+
+def test_a_sheet_taken_for_stiff_would_be_off_by_more_than_it_says() -> None:
+    rng, stiff = np.random.default_rng(14), replace(SHEET, curl_std_mm=0.0)
+    drawn = [draw(rng, float(tilt), figure=SHEET) for tilt in np.linspace(6, 35, TRIALS)]
+    taken = [fitted(replace(each, figure=stiff, curls=np.empty((0, len(each.card))))) for each in drawn]
+    found = [(f.numbers["log_rim"].nominal_value - np.log(RADIUS_MM)) / f.std("log_rim") for f in taken]
+    assert np.square(found).sum() > stats.chi2.ppf(0.999, TRIALS)
 
 
 def test_a_shorter_arc_widens_the_interval() -> None:

@@ -59,6 +59,12 @@ def find_rectangles(
     return rivals(sightings)
 
 
+def rectangle_figure(reference: Reference, sides: FloatArray) -> Figure:
+    """Return the figure of a card, a sheet or a tag with these sides."""
+    thickness, curl = (reference.thickness_mm, reference.thickness_std_mm), (reference.curl_mm, reference.curl_std_mm)
+    return Figure(reference.kind, sides, None, reference.size_std, *thickness, *curl)
+
+
 def rivals(sightings: Sequence[Sighting]) -> list[Sighting]:
     """Return the sightings that may be the right one, best first: those nearly as good as the best."""
     best = max((sighting.score for sighting in sightings), default=0.0)
@@ -77,7 +83,7 @@ def _measure(
     samples = _along_edges(bgr, found, start, sides, stretch) if is_clear else _as_seen(found, start)
     if samples is None or len(np.unique(samples.side)) < LEAST_SIDES:
         return None
-    figure = Figure(reference.kind, sides, None, reference.size_std, reference.thickness_mm, reference.thickness_std_mm)
+    figure = rectangle_figure(reference, sides)
     fit = fit_sides(samples, sides, start)
     return Sighting(figure, samples, to_pixels(fit.homography, corners), fit.homography, score)
 

@@ -4,9 +4,10 @@ import cv2
 import numpy as np
 
 from vision.ellipse import Ellipse
-from vision.figure import Figure, Sighting, rectangle
+from vision.figure import Sighting, rectangle
 from vision.measurement import FloatArray
 from vision.references.coin import coin_figure
+from vision.references.lying import rectangle_figure
 from vision.references.parse import Reference
 from vision.references.points import MARK_STD_PX
 from vision.references.sides import edge_samples
@@ -47,7 +48,7 @@ def _cornered(reference: Reference, corners_px: FloatArray) -> Sighting:
         corners_px = np.roll(corners_px, -1, axis=0)
     corners_mm = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array([long_mm, short_mm]) / 2
     pose = cv2.getPerspectiveTransform(corners_mm.astype(np.float32), corners_px.astype(np.float32))
-    figure = _figure(reference, rectangle(long_mm, short_mm))
+    figure = rectangle_figure(reference, rectangle(long_mm, short_mm))
     # Right, bottom, left and top, each by the corners at its ends.
     ends = np.array([[1, 2], [2, 3], [3, 0], [0, 1]])
     xy_px, side = corners_px[ends].reshape(-1, 2), np.repeat(np.arange(CORNERS), 2)
@@ -58,10 +59,6 @@ def _cornered(reference: Reference, corners_px: FloatArray) -> Sighting:
 def _area(corners_px: FloatArray) -> float:
     (x, y), (next_x, next_y) = corners_px.T, np.roll(corners_px, -1, axis=0).T
     return float((x * next_y - next_x * y).sum() / 2)
-
-
-def _figure(reference: Reference, sides: FloatArray) -> Figure:
-    return Figure(reference.kind, sides, None, reference.size_std, reference.thickness_mm, reference.thickness_std_mm)
 
 
 def _round(reference: Reference, xy_px: FloatArray) -> Sighting:

@@ -28,6 +28,8 @@ class Reference:
         Standard deviations of the true size; a second value of 0 means that both sides share one scale.
     thickness_mm, thickness_std_mm : float
         How high its upper side stands over what it lies on.
+    curl_mm, curl_std_mm : float
+        How far each of its corners curls up from there.
     lies : {"face", "bench", "hat"}
         Where it lies unless told otherwise.
     print_checked : bool
@@ -42,6 +44,8 @@ class Reference:
     size_std_mm: tuple[float, float] = (0.0, 0.0)
     thickness_mm: float = 0.0
     thickness_std_mm: float = 0.0
+    curl_mm: float = 0.0
+    curl_std_mm: float = 0.0
     lies: Lies = "face"
     print_checked: bool = True
     points_px: tuple[tuple[float, float], tuple[float, float]] | None = None
@@ -82,8 +86,10 @@ CARD = Reference(
 
 # ISO 216 allows 2 mm on these sides: taken as three standard deviations, since paper is cut better than it must be.
 SHEET_STD_MM = (2.0 / 3.0, 2.0 / 3.0)
+# Paper that lay in a workshop curls up at some corners (common practice: a millimetre or two).
+CURL_MM = (0.8, 1.5)
 SHEETS = {
-    kind: Reference(kind, "sheet", size_mm, SHEET_STD_MM, thickness_mm=0.1, thickness_std_mm=0.05, lies="bench")
+    kind: Reference(kind, "sheet", size_mm, SHEET_STD_MM, 0.1, 0.05, *CURL_MM, lies="bench")
     # Letter: ANSI/ASME Y14.1, 8.5 x 11 in.
     for kind, size_mm in (("a4", (297.0, 210.0)), ("letter", (279.4, 215.9)))
 }

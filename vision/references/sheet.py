@@ -8,7 +8,7 @@ from vision.references.floor import Floor
 from vision.references.lying import find_rectangles
 from vision.references.parse import Reference
 
-# Corners curl up and dog-ear; the sides between them lie flatter.
+# Corners are dog-eared; what they curl up besides is fitted.
 CORNER_MM = 25.0
 
 
