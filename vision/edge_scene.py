@@ -1,6 +1,6 @@
 """The scene along a rotor's plane, fitted: camera, cylinder, lines on it, the outline's ends, a reference before it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -19,6 +19,8 @@ from vision.unknowns import Unknowns
 ROUNDS, TRIALS, DERIVATIVE_STEP = 25, 6, 1e-3
 # Settling less well where another fit follows would save a tenth of the time, but leads that one astray.
 CONVERGED = 1e-3
+# Unknowns that tell where the camera stands, and how much of its deviation each is moved by to see what that changes.
+PLACE, STEP_SHARE = ("log_focal", "k1", "roll", "pitch", "yaw", "log_radius", "log_clear"), 0.1
 # Residuals beyond this many deviations lose their weight.
 CORE = 2.5
 
@@ -107,6 +109,15 @@ class EdgeScene:
     def line_number(self, number: int) -> UFloat:
         """Return it with its correlations."""
         return self.numbers[f"line{number}"]
+
+    def number_of(self, length: Callable[[Along], float]) -> UFloat:
+        """Return a length that the camera's place gives with its correlations."""
+        here, known = length(self.along), [self.numbers[name] for name in PLACE]
+        steps = [STEP_SHARE * number.std_dev for number in known]
+        moved = [{**self.values, name: self.values[name] + step} for name, step in zip(PLACE, steps, strict=True)]
+        changes = [length(along_of(values, self.size_px)) - here for values in moved]
+        slopes = [change / step for change, step in zip(changes, steps, strict=True)]
+        return here + sum(slope * (number - number.n) for slope, number in zip(slopes, known, strict=True))
 
     @cached_property
     def numbers(self) -> dict[str, UFloat]:

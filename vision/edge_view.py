@@ -1,4 +1,4 @@
-"""A photo of the rotor's edge, measured: the friction ring's thickness, and whether it is vented."""
+"""A photo of the rotor's edge, measured: the friction ring's thickness, the height over all, vented or solid."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -7,6 +7,7 @@ import numpy as np
 from uncertainties import UFloat, ufloat
 
 from vision.edge_fine import Ring
+from vision.edge_hat import Flank, Hat, find_hat
 from vision.edge_level import quarter_turned
 from vision.edge_look import Wall, is_rusty, vane_count, ventilation
 from vision.edge_reference import in_sight, upright_references
@@ -19,6 +20,7 @@ from vision.edge_unrolled import Unrolled
 from vision.figure import Sighting
 from vision.focus import HOPELESS, sharpness, softness
 from vision.measurement import FloatArray, Measurement
+from vision.near import Doubt
 from vision.photo import Photo
 from vision.references.parse import parse_kind
 from vision.request import Request
@@ -35,6 +37,8 @@ MOST_WALLS, LEAST_WALL = 6, 0.03
 # What an edge's own place and the chamfer's bend add, mm; how wide errors are beside what pairs and fit say, on half of
 # the fitting photos tried on the other.
 EDGE_STD_MM, WIDER = 0.08, 1.1
+# How well a hat's radius is known, and what is left of doubt of where its end shows.
+HAT_RADIUS_STD_MM, HAT_DOUBT = 2.0, Doubt(0.12, 20.0)
 # Without a reference, the scale comes from the outline's two ends; from one and the lines' bend it is so much wider.
 BOTH_ENDS, ONE_END = 2, 1.5
 
@@ -68,17 +72,30 @@ def measure_edge(photo: Photo, request: Request) -> Measurement:
     if ring is None:
         return blank.refuse(*softness(sharp), "no-rotor")
     bgr = quarter_turned(photo.bgr) if ring.level.turned else photo.bgr
-    rims = _rims_of(ring, bgr)
+    rims = rims_of(ring, bgr)
     if not rims:
         return blank.refuse(*softness(sharp), "no-rotor")
     found = _described(replace(blank, thickness_over="lip"), bgr, ring, rims, sightings)
     refusals = _refusals(ring, rims, sightings, request)
     if refusals:
         return found.refuse(*refusals)
-    return replace(found, dimensions={"thickness_mm": _thickness(ring, rims)})
+    scene = _fitted(ring, rims[0])
+    dimensions = {"thickness_mm": _thickness(ring, rims, scene)}
+    hat = find_hat(bgr, ring.level.seen, _flanks(ring, rims[0]))
+    if hat is None:
+        return replace(found, dimensions=dimensions)
+    dimensions["height_mm"] = _height(ring, rims, scene, hat)
+    hat_px = ring.level.to_photo(hat.outline_px())
+    return replace(found, dimensions=dimensions, geometry_px={**found.geometry_px, "hat_px": hat_px})
 
 
-def _rims_of(ring: Ring, bgr: Pixels) -> list[Rims]:
+def _flanks(ring: Ring, rims: Rims) -> list[Flank]:
+    """Return what lies above and below the ring."""
+    return [Flank(ring.along, rims.top.height_mm, 1.0), Flank(ring.along, rims.bottom.height_mm, -1.0)]
+
+
+def rims_of(ring: Ring, bgr: Pixels) -> list[Rims]:
+    """Rate what may be the ring's edges, the likeliest first, in a photo in which it lies level."""
     unrolled = unrolled_of(ring)
     return likely_rims(rim_lines(unrolled, lying=not ring.level.turned), Rows.of(unrolled, bgr, ring.level, ring.along))
 
@@ -122,19 +139,35 @@ def _sureness(rims: Sequence[Rims]) -> float:
     return sum(other.probability for other in _near(rims))
 
 
-def _thickness(ring: Ring, rims: Sequence[Rims]) -> UFloat:
-    """Fit the scene once more with the two edges where the faces end, and widen by what else they may be."""
+def _thickness(ring: Ring, rims: Sequence[Rims], scene: EdgeScene) -> UFloat:
+    """Return how far the two edges are apart where the faces end, widened by what else they may be."""
     best = rims[0]
-    scene = _fitted(ring, best)
     hidden = abs(best.top.supposed) + abs(best.bottom.supposed)
     thickness: UFloat = scene.line_number(0) - scene.line_number(1) + hidden * scene.numbers["chamfer"]
-    near = [rim for rim in _near(rims) if rim.probability > NEGLIGIBLE]
-    apart = np.array([rim.thickness_mm - best.thickness_mm for rim in near])
-    share = np.array([rim.probability for rim in near])
+    near = _near(rims)
+    return _widened(ring, thickness, near, [rim.thickness_mm for rim in near], np.sqrt(2) * EDGE_STD_MM)
+
+
+def _height(ring: Ring, rims: Sequence[Rims], scene: EdgeScene, hat: Hat) -> UFloat:
+    """Return how far a hat's end is from the edge where the far face ends, widened by what else that may be."""
+    near, above = _near(rims), hat.flank.side > 0
+    far = [rim.bottom if above else rim.top for rim in near]
+    edge = scene.line_number(1 if above else 0) - hat.flank.side * abs(far[0].supposed) * scene.numbers["chamfer"]
+    height: UFloat = hat.flank.side * (scene.number_of(hat.above_mm) - edge)
+    wider_mm = hat.above_mm(scene.along, HAT_RADIUS_STD_MM) - hat.above_mm(scene.along)
+    std_mm = float(np.linalg.norm([EDGE_STD_MM, HAT_DOUBT.std_mm(np.array([hat.end_std_mm])), wider_mm]))
+    return _widened(ring, height, near, [-hat.flank.side * edge.height_mm for edge in far], std_mm)
+
+
+def _widened(ring: Ring, length: UFloat, rims: Sequence[Rims], heights_mm: Sequence[float], std_mm: float) -> UFloat:
+    """Move a length to between what it is with each pair of edges, and widen it by how far these are apart."""
+    share = np.array([rim.probability if rim.probability > NEGLIGIBLE else 0.0 for rim in rims])
+    share[0] = rims[0].probability
+    apart = np.array(heights_mm) - heights_mm[0]
     shift = float(share @ apart / share.sum())
     doubt = float(share @ (apart - shift) ** 2 / share.sum())
-    std_mm = _wider(ring) * float(np.sqrt(thickness.std_dev**2 + 2 * EDGE_STD_MM**2 + doubt))
-    return ufloat(thickness.nominal_value + shift, std_mm)
+    std_mm = _wider(ring) * float(np.sqrt(length.std_dev**2 + std_mm**2 + doubt))
+    return ufloat(length.nominal_value + shift, std_mm)
 
 
 def _wider(ring: Ring) -> float:

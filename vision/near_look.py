@@ -21,7 +21,7 @@ from vision.edges import Image
 from vision.layer import Stack
 from vision.measurement import FloatArray
 from vision.outline_look import COLUMNS, FINER, ROWS, drawn, log_shares_of, made_ready, strip, waves
-from vision.ring import Face, Map
+from vision.ring import Face, Map, Mask
 
 # Points of the photo along a curve to one of the strip: texture averages out.
 ALONG = 4
@@ -31,6 +31,8 @@ SIDES = 4
 NEAR_ROWS, LEAST_SHOWN = 4.0, 0.3
 # Something round is alone where so little is seen beside it, and it shows clearly where it does in most columns.
 MOST_STRAY, CLEAR, CLEARLY = 0.12, 0.7, 0.75
+# Brightness of a mask over which it is mostly open.
+MOSTLY = 127
 TINY = 1e-9
 
 
@@ -88,6 +90,14 @@ class Course:
         unit = float(np.median(self.px_per_mm))
         fine = strip(photo, (self.foot_px, self.out_px / unit), step_mm * unit, rows, POINTS)
         return np.asarray(cv2.resize(fine, (COLUMNS * FINER, rows), interpolation=cv2.INTER_AREA))
+
+    def shown(self, seen: Mask, step_mm: float) -> BoolArray:
+        """Return where a mask of the photo (H, W) and its borders leave the strip open, (ROWS, COLUMNS)."""
+        unit = float(np.median(self.px_per_mm))
+        framed = np.zeros(seen.shape, np.uint8)
+        framed[1:-1, 1:-1] = np.where(seen[1:-1, 1:-1], 255, 0)
+        shown = strip(framed, (self.foot_px, self.out_px / unit), step_mm * unit, ROWS, COLUMNS)
+        return np.asarray(shown > MOSTLY)
 
 
 def _by_column(part: FloatArray) -> FloatArray:

@@ -122,14 +122,14 @@ def examples_of(folder: Path) -> Iterator[Example]:
     """Read a folder's edge photos in which a ring and pairs of lines were found."""
     for row in json.loads((folder / "truth.json").read_text(encoding="utf-8")):
         photo = read_photo(folder / row["file"]) if row["group"] == "edge" else None
-        ring = None if photo is None else _ring_of(photo, row)
+        ring = None if photo is None else ring_of(photo, row)
         if photo is not None and ring is not None:
             example = _example(photo, ring, row)
             if len(example.seen[0].pairs):
                 yield example
 
 
-def _ring_of(photo: Photo, row: Mapping[str, Any]) -> Ring | None:
+def ring_of(photo: Photo, row: Mapping[str, Any]) -> Ring | None:
     kind = row["reference"]["kind"]
     request = Request(kind, diameter_mm=None) if kind != "none" else Request(diameter_mm=row["rotor"]["diameter_mm"])
     sightings = upright_references(photo, parse_kind(request.reference), request)

@@ -1,6 +1,7 @@
 """Train a net that `vision.near_look` ships: ``python -m tests.fitting.fit_near KIND STRIPS [STRIPS ...]``.
 
-KIND is rim, inner, card or coin; STRIPS are folders that `near_strips` filled. Needs PyTorch, best with a GPU.
+KIND is rim, inner, card, coin, hat_side or hat_top; STRIPS are folders that `near_strips` or `hat_strips` filled.
+Needs PyTorch, best with a GPU.
 """
 
 import argparse
@@ -19,11 +20,14 @@ from tests.fitting.kinds import CORNERS, NEAR_STEPS_MM, NEAR_WIDE_ROWS
 from tests.fitting.nets import begun, changed, kept_out, ship, train
 from vision.outline_look import COLUMNS, FINER, ROWS
 
-BATCH, FASTEST, CHANNELS = 64, 4e-3, {"rim": 24, "inner": 24, "card": 24, "coin": 16}
+BATCH, FASTEST = 64, 4e-3
+CHANNELS = {"rim": 24, "inner": 24, "card": 24, "coin": 16, "hat_side": 16, "hat_top": 16}
 # How far off curves are, rows: as a whole, mostly little; then by waves; how much a millimetre may be mistaken.
 NEAR, FAR, STRETCHED, MOST_BENT = 5.0, 16.0, 0.08, 22.0
 # How often they are far off: another edge may have been taken for a ring's inner one.
-FAR_OFTEN = {"rim": 0.2, "inner": 0.5, "card": 0.2, "coin": 0.2}
+FAR_OFTEN = {"rim": 0.2, "inner": 0.5, "card": 0.2, "coin": 0.2, "hat_side": 0.5, "hat_top": 0.5}
+# Columns by which a strip may be turned and still be one: a card's sides follow each other, a hat has two ends.
+TURNED = {"card": COLUMNS // CORNERS, "hat_side": COLUMNS, "hat_top": COLUMNS}
 # Waves of the first orders, or shift and slope of each side; never none: its straightness would tell an outline.
 BENT, WAVES, SIDES = (0.3, 1.3), (3.0, 2.0, 0.7), (4.0, 2.5)
 # Light that falls otherwise on both sides of a line beside the outline: how often, how far beside and how soft, rows.
@@ -94,7 +98,7 @@ class Data:
         flip = torch.rand(count, device=device) < 0.5
         levels = torch.where(flip[:, None, None, None], levels.flip(3), levels)
         rows, relief = (torch.where(flip[:, None], part.flip(1), part) for part in (rows, relief))
-        step = COLUMNS // CORNERS if self.kind == "card" else 1
+        step = TURNED.get(self.kind, 1)
         turn = step * int(torch.randint(COLUMNS // step, (1,)))
         levels, rows, relief = levels.roll(FINER * turn, 3), rows.roll(turn, 1), relief.roll(turn, 1)
         rows = rows + (ROWS - 1) / 2
