@@ -121,6 +121,7 @@ CHAPTERS = (
             "Phone level with the ring, the ring like a bar across the picture.",
             "Hold the card upright against the nearest edge, or say the rotor's diameter instead.",
             "The outer lip is unworn and shows the new thickness. Brush the rust off it first.",
+            "Keep the hat in the picture, and the card beside it: then the height over all is read as well.",
         ),
     ),
     Chapter(

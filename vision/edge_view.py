@@ -166,8 +166,10 @@ def _widened(ring: Ring, length: UFloat, rims: Sequence[Rims], heights_mm: Seque
     apart = np.array(heights_mm) - heights_mm[0]
     shift = float(share @ apart / share.sum())
     doubt = float(share @ (apart - shift) ** 2 / share.sum())
-    std_mm = _wider(ring) * float(np.sqrt(length.std_dev**2 + std_mm**2 + doubt))
-    return ufloat(length.nominal_value + shift, std_mm)
+    widened: UFloat = (
+        length.n + shift + _wider(ring) * (length - length.n + ufloat(0.0, np.hypot(std_mm, np.sqrt(doubt))))
+    )
+    return widened
 
 
 def _wider(ring: Ring) -> float:
