@@ -66,6 +66,16 @@ class Ring:
         return self.scene.along
 
     @property
+    def heights_mm(self) -> list[float]:
+        """Its lines' heights above the camera's plane."""
+        return [self.scene.line_mm(number) for number in range(len(self.seen.lines))]
+
+    @property
+    def middle_mm(self) -> float:
+        """The middle of its lines' heights."""
+        return (min(self.heights_mm) + max(self.heights_mm)) / 2
+
+    @property
     def fit(self) -> Fit:
         """What a finer fit starts from."""
         return self.scene, self.unknowns, self.seen

@@ -29,7 +29,7 @@ HEIGHTS_MM, RADII = np.arange(3.0, 74.0, 0.5), np.arange(0.25, 0.76, 0.01)
 # Rows beside an outline that still tell of it, and what a column may say for or against a hat.
 BESIDE_ROWS, MOST_ODDS = 3, 4.0
 OUTLINE_POINTS = 40
-ASIDE, TOWARD = np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0])
+TOWARD = np.array([1.0, 0.0, 0.0])
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,9 +71,13 @@ class Flank:
 
     def course(self, across_mm: FloatArray, over_mm: FloatArray) -> Course:
         """Return a course through points (POINTS,) beside the axis and over the face."""
-        foot = across_mm[:, None] * ASIDE + (self.face_mm + self.side * over_mm)[:, None] * np.abs(self.out)
+        foot = self.points(across_mm, over_mm)
         here, out, down = (self.along.pixels(foot + step) for step in (np.zeros(3), self.out, TOWARD))
         return Course(here, out - here, down - here)
+
+    def points(self, across_mm: FloatArray, over_mm: FloatArray) -> FloatArray:
+        """Return points of the rotor's frame (N, 3), so far beside the axis and over the face."""
+        return np.column_stack([np.zeros(len(across_mm)), across_mm, self.face_mm + self.side * over_mm])
 
     def half_mm(self, radius_mm: float) -> float:
         """Return how far beside the axis a cylinder's outline shows."""

@@ -37,8 +37,10 @@ class Seen:
         Which of them run where the faces end, a chamfer's width inside the cylinder.
     ends_px : (M, 2) ndarray
         Points of the outline's left and right ends.
-    end_std_px, point_std_px, corner_std_px : float
-        Standard deviations of an end, of a point on a line, of a reference's corner.
+    end_std_px : float or (M,) ndarray
+        Standard deviations of the ends.
+    point_std_px, corner_std_px : float
+        Those of a point on a line, of a reference's corner.
     corners_px, corners_mm : (4, 2) ndarray
         The reference's corners in the photo and in its own frame, as it stands in the picture; none without one.
     """
@@ -46,7 +48,7 @@ class Seen:
     lines: Sequence[FloatArray]
     corner: Sequence[bool]
     ends_px: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
-    end_std_px: float = 2.0
+    end_std_px: float | FloatArray = 2.0
     point_std_px: float = 0.5
     corner_std_px: float = 0.3
     corners_px: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))

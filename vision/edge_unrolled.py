@@ -94,7 +94,7 @@ class Unrolled:
         per_mm = float(along.camera.focal_px) / (along.away_mm - along.radius_mm)
         low, high = span_mm
         heights = np.arange(high, low, -max(LEAST_ROW_MM, ROW_PX / per_mm))
-        angles = _angles(along)
+        angles = angles_across(along, COLUMNS)
         xy_px = along.unrolled(angles, heights)
         level = cv2.LUT(read_at(grey, xy_px), LOG)
         x, y = xy_px[..., 0], xy_px[..., 1]
@@ -196,9 +196,9 @@ def read_at(image: Pixels, xy_px: Map) -> Pixels:
     return np.asarray(read, np.uint8)
 
 
-def _angles(along: Along) -> FloatArray:
-    """Angles on the cylinder of columns that lie evenly across the picture."""
-    ray = np.linspace(-REACH, REACH, COLUMNS) * np.tan(np.arcsin(along.radius_mm / along.away_mm))
+def angles_across(along: Along, count: int) -> FloatArray:
+    """Angles on the cylinder of so many columns that lie evenly across the picture."""
+    ray = np.linspace(-REACH, REACH, count) * np.tan(np.arcsin(along.radius_mm / along.away_mm))
     square = 1 + ray**2
     root = np.sqrt(np.maximum(along.away_mm**2 - square * (along.away_mm**2 - along.radius_mm**2), 0.0))
     depth = (along.away_mm - root) / square

@@ -6,16 +6,16 @@ from dataclasses import replace
 import numpy as np
 from uncertainties import UFloat, ufloat
 
+from vision.edge_face import FaceEnd, Faces, find_faces
 from vision.edge_fine import Ring
 from vision.edge_hat import Flank, Hat, find_hat
 from vision.edge_level import quarter_turned
 from vision.edge_look import Wall, is_rusty, vane_count, ventilation
 from vision.edge_reference import in_sight, upright_references
-from vision.edge_rims import Rims, likely_rims, rim_lines
 from vision.edge_ring import find_ring
-from vision.edge_rows import Rows
-from vision.edge_scene import EdgeScene, fit_edge
+from vision.edge_scene import fit_edge
 from vision.edge_start import with_lines
+from vision.edge_tip import Tip, find_tip
 from vision.edge_unrolled import Unrolled
 from vision.figure import Sighting
 from vision.focus import HOPELESS, sharpness, softness
@@ -28,17 +28,17 @@ from vision.ring import Pixels
 
 # The least of the rim's thickness, px, and of its width.
 LEAST_THICK_PX, LEAST_WIDTH_PX = 18.0, 150.0
-MARGIN_MM = 25.0
-# Pairs so near the likeliest one in thickness, mm, are its chamfers' and lips' doubt, which the interval carries; the
-# likeliest and these must be so probable together, and others less probable than the last count for nothing.
-NEAR_MM, UNSURE, NEGLIGIBLE = 2.5, 0.5, 0.003
-# Walls between so many pairs, so probable, are looked at to tell vented from solid.
-MOST_WALLS, LEAST_WALL = 6, 0.03
-# What an edge's own place and the chamfer's bend add, mm; how wide errors are beside what pairs and fit say, on half of
-# the fitting photos tried on the other.
-EDGE_STD_MM, WIDER = 0.08, 1.1
-# How well a hat's radius is known, and what is left of doubt of where its end shows.
-HAT_RADIUS_STD_MM, HAT_DOUBT = 2.0, Doubt(0.12, 20.0)
+# So much is unrolled beyond the faces.
+MARGIN_MM = 3.0
+# The faces must be so probable, and so clear: wrong ones have 1.2 at most, of right ones that nothing hides all but one
+# in a hundred more than 2.
+UNSURE, LEAST_CLEAR = 0.5, 1.5
+# What is left of doubt of where a face and a hat end, by how far rows spread: of 128 faces that the nets don't know
+# half are within 0.03 mm, 19 in 20 within 0.12. How well a hat's radius is known; how wide errors are beside what the
+# fit says.
+FACE_DOUBT, HAT_DOUBT, HAT_RADIUS_STD_MM, WIDER = Doubt(0.045, 15.0), Doubt(0.12, 20.0), 2.0, 1.1
+# Lines so near a face's end are it.
+SAME_LINE_MM = 0.25
 # Without a reference, the scale comes from the outline's two ends; from one and the lines' bend it is so much wider.
 BOTH_ENDS, ONE_END = 2, 1.5
 
@@ -72,52 +72,46 @@ def measure_edge(photo: Photo, request: Request) -> Measurement:
     if ring is None:
         return blank.refuse(*softness(sharp), "no-rotor")
     bgr = quarter_turned(photo.bgr) if ring.level.turned else photo.bgr
-    rims = rims_of(ring, bgr)
-    if not rims:
+    faces = find_faces(bgr, ring.level.seen, ring.along, ring.middle_mm)
+    if faces is None:
         return blank.refuse(*softness(sharp), "no-rotor")
-    found = _described(replace(blank, thickness_over="lip"), bgr, ring, rims, sightings)
-    refusals = _refusals(ring, rims, sightings, request)
+    ring = _fitted(ring, bgr, faces)
+    found = _described(replace(blank, thickness_over="lip"), bgr, ring, sightings)
+    refusals = _refusals(ring, faces, sightings, request)
     if refusals:
         return found.refuse(*refusals)
-    scene = _fitted(ring, rims[0])
-    dimensions = {"thickness_mm": _thickness(ring, rims, scene)}
-    hat = find_hat(bgr, ring.level.seen, _flanks(ring, rims[0]))
+    dimensions = {"thickness_mm": _thickness(ring, faces)}
+    hat = find_hat(
+        bgr, ring.level.seen, [Flank(ring.along, _top_mm(ring), 1.0), Flank(ring.along, _bottom_mm(ring), -1.0)]
+    )
     if hat is None:
         return replace(found, dimensions=dimensions)
-    dimensions["height_mm"] = _height(ring, rims, scene, hat)
+    dimensions["height_mm"] = _height(ring, faces, hat)
     hat_px = ring.level.to_photo(hat.outline_px())
     return replace(found, dimensions=dimensions, geometry_px={**found.geometry_px, "hat_px": hat_px})
 
 
-def _flanks(ring: Ring, rims: Rims) -> list[Flank]:
-    """Return what lies above and below the ring."""
-    return [Flank(ring.along, rims.top.height_mm, 1.0), Flank(ring.along, rims.bottom.height_mm, -1.0)]
+def _top_mm(ring: Ring) -> float:
+    """Return how high above the camera's plane the upper face ends, of a ring that was seen from near."""
+    return ring.scene.line_mm(0)
 
 
-def rims_of(ring: Ring, bgr: Pixels) -> list[Rims]:
-    """Rate what may be the ring's edges, the likeliest first, in a photo in which it lies level."""
-    unrolled = unrolled_of(ring)
-    return likely_rims(rim_lines(unrolled, lying=not ring.level.turned), Rows.of(unrolled, bgr, ring.level, ring.along))
+def _bottom_mm(ring: Ring) -> float:
+    """Return how high the lower face ends."""
+    return ring.scene.line_mm(1)
 
 
-def unrolled_of(ring: Ring) -> Unrolled:
-    """Unroll the rim as far as its edges may lie from the lines found."""
-    heights = [ring.scene.line_mm(number) for number in range(len(ring.seen.lines))]
-    span_mm = (min(heights) - MARGIN_MM, max(heights) + MARGIN_MM)
-    return Unrolled.of(ring.level.grey, ring.level.seen, ring.along, span_mm)
-
-
-def _refusals(ring: Ring, rims: Sequence[Rims], sightings: Sequence[Sighting], request: Request) -> list[str]:
+def _refusals(ring: Ring, faces: Faces, sightings: Sequence[Sighting], request: Request) -> list[str]:
     """Return the codes of what keeps a thickness from being given."""
     near_mm = ring.along.away_mm - ring.along.radius_mm
-    thick_px = rims[0].thickness_mm * float(ring.along.camera.focal_px) / near_mm
+    thick_px = (_top_mm(ring) - _bottom_mm(ring)) * float(ring.along.camera.focal_px) / near_mm
     if thick_px < LEAST_THICK_PX or _width_px(ring) < LEAST_WIDTH_PX:
         return ["too-small"]
     if not sightings and request.diameter_mm is None:
         return ["no-reference"]
     if not sightings and not len(ring.seen.ends_px):
         return ["rim-out-of-frame"]
-    return ["no-rotor"] if _sureness(rims) < UNSURE else []
+    return ["no-rotor"] if faces.probability < UNSURE or faces.clear < LEAST_CLEAR else []
 
 
 def _width_px(ring: Ring) -> float:
@@ -129,46 +123,27 @@ def _generator(ring: Ring, angles_rad: FloatArray, height_mm: float) -> FloatArr
     return ring.along.pixels(ring.along.points(angles_rad, height_mm, ring.along.radius_mm))
 
 
-def _near(rims: Sequence[Rims]) -> list[Rims]:
-    """Return the pairs about as thick as the likeliest."""
-    return [other for other in rims if abs(other.thickness_mm - rims[0].thickness_mm) < NEAR_MM]
+def _thickness(ring: Ring, faces: Faces) -> UFloat:
+    """Return how far the two faces are apart."""
+    apart: UFloat = ring.scene.line_number(0) - ring.scene.line_number(1)
+    return _widened(ring, apart, [_doubt_mm(faces.top), _doubt_mm(faces.bottom)])
 
 
-def _sureness(rims: Sequence[Rims]) -> float:
-    """Return how probable it is that the likeliest pair's thickness is right to within chamfers and lips."""
-    return sum(other.probability for other in _near(rims))
+def _height(ring: Ring, faces: Faces, hat: Hat) -> UFloat:
+    """Return how far a hat's end is from the far face."""
+    number, far = (1, faces.bottom) if hat.flank.side > 0 else (0, faces.top)
+    wider_mm = hat.above_mm(ring.along, HAT_RADIUS_STD_MM) - hat.above_mm(ring.along)
+    height: UFloat = hat.flank.side * (ring.scene.number_of(hat.above_mm) - ring.scene.line_number(number))
+    return _widened(ring, height, [_doubt_mm(far), HAT_DOUBT.std_mm(np.array([hat.end_std_mm])), wider_mm])
 
 
-def _thickness(ring: Ring, rims: Sequence[Rims], scene: EdgeScene) -> UFloat:
-    """Return how far the two edges are apart where the faces end, widened by what else they may be."""
-    best = rims[0]
-    hidden = abs(best.top.supposed) + abs(best.bottom.supposed)
-    thickness: UFloat = scene.line_number(0) - scene.line_number(1) + hidden * scene.numbers["chamfer"]
-    near = _near(rims)
-    return _widened(ring, thickness, near, [rim.thickness_mm for rim in near], np.sqrt(2) * EDGE_STD_MM)
+def _doubt_mm(end: FaceEnd) -> float:
+    return FACE_DOUBT.std_mm(np.array([end.spread_mm]))
 
 
-def _height(ring: Ring, rims: Sequence[Rims], scene: EdgeScene, hat: Hat) -> UFloat:
-    """Return how far a hat's end is from the edge where the far face ends, widened by what else that may be."""
-    near, above = _near(rims), hat.flank.side > 0
-    far = [rim.bottom if above else rim.top for rim in near]
-    edge = scene.line_number(1 if above else 0) - hat.flank.side * abs(far[0].supposed) * scene.numbers["chamfer"]
-    height: UFloat = hat.flank.side * (scene.number_of(hat.above_mm) - edge)
-    wider_mm = hat.above_mm(scene.along, HAT_RADIUS_STD_MM) - hat.above_mm(scene.along)
-    std_mm = float(np.linalg.norm([EDGE_STD_MM, HAT_DOUBT.std_mm(np.array([hat.end_std_mm])), wider_mm]))
-    return _widened(ring, height, near, [-hat.flank.side * edge.height_mm for edge in far], std_mm)
-
-
-def _widened(ring: Ring, length: UFloat, rims: Sequence[Rims], heights_mm: Sequence[float], std_mm: float) -> UFloat:
-    """Move a length to between what it is with each pair of edges, and widen it by how far these are apart."""
-    share = np.array([rim.probability if rim.probability > NEGLIGIBLE else 0.0 for rim in rims])
-    share[0] = rims[0].probability
-    apart = np.array(heights_mm) - heights_mm[0]
-    shift = float(share @ apart / share.sum())
-    doubt = float(share @ (apart - shift) ** 2 / share.sum())
-    widened: UFloat = (
-        length.n + shift + _wider(ring) * (length - length.n + ufloat(0.0, np.hypot(std_mm, np.sqrt(doubt))))
-    )
+def _widened(ring: Ring, length: UFloat, doubts_mm: Sequence[float]) -> UFloat:
+    """Widen a length by what doubt is left of its ends."""
+    widened: UFloat = length.n + _wider(ring) * (length - length.n + ufloat(0.0, float(np.linalg.norm(doubts_mm))))
     return widened
 
 
@@ -177,52 +152,53 @@ def _wider(ring: Ring) -> float:
     return WIDER * ONE_END if alone else WIDER
 
 
-def _fitted(ring: Ring, rims: Rims) -> EdgeScene:
-    """Fit with the two edges first; of an edge that is not seen, with its chamfer's."""
-    edges = (rims.top, rims.bottom)
-    heights = [ring.scene.line_mm(number) for number in range(len(ring.seen.lines))]
-    inner = [
-        number
-        for number, height in enumerate(heights)
-        if min(abs(height - edge.seen_mm) for edge in edges) > 3 * EDGE_STD_MM
+def _ends(ring: Ring, bgr: Pixels, faces: Faces) -> tuple[FloatArray, FloatArray]:
+    """Return both ends of the outline (M, 2) and their deviations (M,), seen from near where they can be."""
+    before = np.broadcast_to(ring.seen.end_std_px, len(ring.seen.ends_px))
+    points, stds = [], []
+    for sign in (-1.0, 1.0):
+        tip = Tip(ring.along, (faces.bottom.height_mm, faces.top.height_mm), sign)
+        near = find_tip(bgr, ring.level.seen, tip)
+        own = tip.on_plane(ring.seen.ends_px)[0] > 0
+        points.append(ring.seen.ends_px[own] if near is None else near.xy_px[None])
+        stds.append(before[own] if near is None else np.array([near.std_px]))
+    return np.concatenate(points), np.concatenate(stds)
+
+
+def _fitted(ring: Ring, bgr: Pixels, faces: Faces) -> Ring:
+    """Fit with the faces' ends first, then what other lines the rim has, and both ends of its outline."""
+    both, before = (faces.top, faces.bottom), zip(ring.seen.lines, ring.seen.corner, ring.heights_mm, strict=True)
+    others = [
+        (line, height)
+        for line, is_face, height in before
+        if not is_face and min(abs(height - end.height_mm) for end in both) > SAME_LINE_MM
     ]
-    lines = [edge.points_px for edge in edges] + [ring.seen.lines[number] for number in inner]
-    corner = [not edge.supposed for edge in edges] + [False] * len(inner)
-    seen = replace(ring.seen, lines=lines, corner=corner)
-    starts = [edge.seen_mm for edge in edges] + [heights[number] for number in inner]
+    ends_px, std_px = _ends(ring, bgr, faces)
+    lines = [*(end.points_px for end in both), *(line for line, _ in others)]
+    corner = [True] * len(both) + [False] * len(others)
+    seen = replace(ring.seen, lines=lines, corner=corner, ends_px=ends_px, end_std_px=std_px)
+    starts = [*(end.height_mm for end in both), *(height for _, height in others)]
     known = {name: value for name, value in ring.scene.values.items() if name in ring.unknowns.table}
-    return fit_edge(with_lines(ring.unknowns, starts).restart(known), seen, ring.level.size_px)
+    scene = fit_edge(with_lines(ring.unknowns, starts).restart(known), seen, ring.level.size_px)
+    return replace(ring, scene=scene, seen=seen)
 
 
-def _described(
-    found: Measurement, bgr: Pixels, ring: Ring, rims: Sequence[Rims], sightings: Sequence[Sighting]
-) -> Measurement:
+def _described(found: Measurement, bgr: Pixels, ring: Ring, sightings: Sequence[Sighting]) -> Measurement:
     """Add what needs no scale: the outline, vented or solid, vanes, rust."""
-    unrolled = unrolled_of(ring)
-    vented = _ventilation(unrolled, rims)
-    wall = _wall(unrolled, rims[0])
+    span_mm = (_bottom_mm(ring), _top_mm(ring))
+    around_mm = (span_mm[0] - MARGIN_MM, span_mm[1] + MARGIN_MM)
+    wall = Wall(Unrolled.of(ring.level.grey, ring.level.seen, ring.along, around_mm), span_mm)
+    vented = ventilation(wall)
     vanes = vane_count(wall) if vented["vented"] > 0.5 else None
     details = {} if vanes is None else {"vane_count": {"low": vanes[0], "high": vanes[1]}}
     warnings = ["lip-seen"] + (["rust-on-edge"] if is_rusty(bgr, wall) else [])
-    geometry = _geometry(ring, rims[0], sightings)
-    return replace(found, ventilation=vented, details=details, geometry_px=geometry).warn(*warnings)
+    found = replace(found, ventilation=vented, details=details, geometry_px=_geometry(ring, sightings))
+    return found.warn(*warnings)
 
 
-def _wall(unrolled: Unrolled, rims: Rims) -> Wall:
-    return Wall(unrolled, (rims.bottom.height_mm, rims.top.height_mm))
-
-
-def _ventilation(unrolled: Unrolled, rims: Sequence[Rims]) -> dict[str, float]:
-    """Tell vented from solid, between whatever the edges may be."""
-    likely = [rim for rim in rims[:MOST_WALLS] if rim.probability > LEAST_WALL] or rims[:1]
-    total = sum(rim.probability for rim in likely)
-    vented = sum(rim.probability * ventilation(_wall(unrolled, rim))["vented"] for rim in likely) / total
-    return {"vented": vented, "solid": 1.0 - vented}
-
-
-def _geometry(ring: Ring, rims: Rims, sightings: Sequence[Sighting]) -> dict[str, FloatArray]:
+def _geometry(ring: Ring, sightings: Sequence[Sighting]) -> dict[str, FloatArray]:
     angles = np.linspace(-0.999, 0.999, 40) * ring.along.last_angle_rad
-    top, bottom = (_generator(ring, angles, line.height_mm) for line in (rims.top, rims.bottom))
+    top, bottom = (_generator(ring, angles, height_mm) for height_mm in (_top_mm(ring), _bottom_mm(ring)))
     geometry = {"rim_px": ring.level.to_photo(np.concatenate([top, bottom[::-1]]))}
     if sightings:
         geometry["reference_px"] = np.concatenate([sighting.corners_px for sighting in sightings])

@@ -150,6 +150,19 @@ class Near:
         offset, spread, weight = _beside(self.share, basis @ drawn(self.share, basis, np.ones(COLUMNS)))
         return offset * self.step_mm, spread * self.step_mm, weight > LEAST_SHOWN
 
+    def level_mm(self, shown: BoolArray) -> tuple[FloatArray, FloatArray, BoolArray] | None:
+        """Return the same as `round_mm` of what runs nearly level.
+
+        None where too few columns show it, of what nothing hides, ``shown`` (ROWS, COLUMNS).
+        """
+        along = (2 * np.arange(COLUMNS) + 1) / COLUMNS - 1
+        basis = np.stack([np.ones(COLUMNS), along, along**2], axis=1)
+        share = self.share * shown
+        offset, spread, weight = _beside(share, basis @ drawn(share, basis, np.ones(COLUMNS)))
+        shows = weight > LEAST_SHOWN
+        told = offset * self.step_mm, spread * self.step_mm, shows
+        return told if shows.sum() > LEAST_SHOWN * COLUMNS else None
+
     def straight_mm(self, columns: npt.NDArray[np.intp], use: BoolArray) -> tuple[FloatArray, float] | None:
         """Return how far outward a straight side runs in its columns (C,), mm, and its deviation.
 

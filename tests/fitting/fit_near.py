@@ -1,6 +1,6 @@
 """Train a net that `vision.near_look` ships: ``python -m tests.fitting.fit_near KIND STRIPS [STRIPS ...]``.
 
-KIND is rim, inner, card, coin, hat_side or hat_top; STRIPS are folders that `near_strips` or `hat_strips` filled.
+KIND is one of `NEAR_STEPS_MM`; STRIPS are folders that `near_strips` or `edge_strips` filled.
 Needs PyTorch, best with a GPU.
 """
 
@@ -16,18 +16,21 @@ import torch
 from torch.nn import functional
 
 from tests.fitting.fit_outlines import levels_of, log_shares_of, loss_of, made_ready, pasted, sides, told_of, waves
-from tests.fitting.kinds import CORNERS, NEAR_STEPS_MM, NEAR_WIDE_ROWS
+from tests.fitting.kinds import CORNERS, EDGE_KINDS, NEAR_STEPS_MM, NEAR_WIDE_ROWS
 from tests.fitting.nets import begun, changed, kept_out, ship, train
 from vision.outline_look import COLUMNS, FINER, ROWS
 
 BATCH, FASTEST = 64, 4e-3
-CHANNELS = {"rim": 24, "inner": 24, "card": 24, "coin": 16, "hat_side": 16, "hat_top": 16}
+CHANNELS = {"rim": 24, "inner": 24, "card": 24, "face_side": 24, "face_end": 24, "rim_end": 24}
+FEWER_CHANNELS = 16
 # How far off curves are, rows: as a whole, mostly little; then by waves; how much a millimetre may be mistaken.
 NEAR, FAR, STRETCHED, MOST_BENT = 5.0, 16.0, 0.08, 22.0
 # How often they are far off: another edge may have been taken for a ring's inner one.
-FAR_OFTEN = {"rim": 0.2, "inner": 0.5, "card": 0.2, "coin": 0.2, "hat_side": 0.5, "hat_top": 0.5}
-# Columns by which a strip may be turned and still be one: a card's sides follow each other, a hat has two ends.
-TURNED = {"card": COLUMNS // CORNERS, "hat_side": COLUMNS, "hat_top": COLUMNS}
+FAR_OFTEN = {"inner": 0.5, "face_side": 0.5, "rim_end": 0.5, "hat_side": 0.5, "hat_top": 0.5, "face_end": 0.3}
+SELDOM_FAR = 0.2
+# Columns by which a strip may be turned and still be one: a card's sides follow each other, a rim seen along its plane
+# and a hat have two ends.
+TURNED = {"card": COLUMNS // CORNERS, **dict.fromkeys(EDGE_KINDS, COLUMNS)}
 # Waves of the first orders, or shift and slope of each side; never none: its straightness would tell an outline.
 BENT, WAVES, SIDES = (0.3, 1.3), (3.0, 2.0, 0.7), (4.0, 2.5)
 # Light that falls otherwise on both sides of a line beside the outline: how often, how far beside and how soft, rows.
@@ -46,7 +49,7 @@ def main() -> None:
     torch.manual_seed(0)
     data = Data.read(args.kind, args.strips, args.without)
     device = data.wide.device
-    layers = begun(5, 2, device, channels=CHANNELS[args.kind])
+    layers = begun(5, 2, device, channels=CHANNELS.get(args.kind, FEWER_CHANNELS))
 
     def loss() -> Any:
         shown, rows = data.batch(BATCH)
@@ -85,7 +88,7 @@ class Data:
         with ThreadPoolExecutor() as pool:
             levels = np.stack(list(pool.map(levels_of, chosen)))
         both = np.stack([told[path] for path in chosen], axis=1)
-        offset, relief = (torch.from_numpy(part).to(device) for part in both)
+        offset, relief = (torch.from_numpy(part.astype(np.float32)).to(device) for part in both)
         return cls(kind, torch.from_numpy(levels).permute(0, 3, 1, 2).to(device), offset, relief)
 
     def batch(self, count: int) -> tuple[Any, Any]:
@@ -108,7 +111,7 @@ class Data:
     def _bent(self, which: Any) -> tuple[Any, Any]:
         """Cut strips along curves that are off the true outlines, of a millimetre that is."""
         count, device = len(which), which.device
-        far = torch.rand(count, 1, device=device) < FAR_OFTEN[self.kind]
+        far = torch.rand(count, 1, device=device) < FAR_OFTEN.get(self.kind, SELDOM_FAR)
         off = torch.where(far, FAR * (2 * torch.rand(count, 1, device=device) - 1), NEAR * _normal(count, device))
         size = BENT[0] + (BENT[1] - BENT[0]) * torch.rand(count, 1, device=device)
         off = off + size * (sides(count, device, SIDES) if self.kind == "card" else waves(count, device, WAVES))
