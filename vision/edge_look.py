@@ -12,8 +12,8 @@ from vision.ring import Pixels
 # Shares of the thickness where openings and cheeks lie.
 OPENINGS, CHEEKS = (0.40, 0.60), ((0.10, 0.20), (0.80, 0.90))
 # Vented over solid, in log-odds: a constant, then how much busier and darker the middle is than the cheeks; never
-# surer than this. Fitted by tests/fitting/fit_edge.py.
-VENTED, SUREST = (-2.73, 6.02, 8.72), 4.0
+# surer than this. Fitted by tests/fitting/fit_ventilation.py.
+VENTED, SUREST = (-2.85, 8.82, 10.82), 4.0
 # Numbers of vanes tried, and how far round they are looked at, rad; brightness that varies over more than this is
 # light, not vanes.
 VANES, ROUND_RAD, LIGHT_RAD = (24, 68), 1.0, 0.25

@@ -28,15 +28,15 @@ RIVAL_WAY = 0.4
 MOST_LINES, POINTS, POINT_STD, CORES, STRANGER, ENDS_STD = 6, 50, 2.0, (10.0, 4.0, 2.5), 0.85, 0.005
 # So many of the likeliest ends are tried with all lenses that the photo may have; so many first fits, and guesses, are
 # made fine, fewer where one is so likely; a find less clear than this is none.
-ALL_LENSES, FINELY, ENOUGH, LEAST_CLEAR = 1, 2, 2.4, 0.15
+ALL_LENSES, FINELY, ENOUGH, LEAST_CLEAR, LEAST_LIKELY = 1, 2, 2.4, 0.15, 0.6
 # A find less likely than this is tried again by guesses at the outline's ends; where lines are looked for from there.
 UNLIKELY, GUESSED_MM = 1.5, (34.0, -34.0)
 # A tag's corners come out of some hundred edges between its cells, a card's out of four sides that may be hardly seen.
 TAG_CORNER_STD_PX, CARD_CORNER_STD_PX = 0.3, 1.5
 
 
-def find_ring(photo: Photo, seen: Mask, sighting: Sighting | None, diameter_mm: float | None) -> Ring | None:
-    """Find the ring, lying level or standing.
+def find_rings(photo: Photo, seen: Mask, sighting: Sighting | None, diameter_mm: float | None) -> list[Ring]:
+    """Find what may be the ring, lying level or standing, the likeliest first.
 
     Parameters
     ----------
@@ -49,7 +49,8 @@ def find_ring(photo: Photo, seen: Mask, sighting: Sighting | None, diameter_mm: 
 
     Returns
     -------
-    Ring or None
+    list of Ring
+        Clear ones only.
     """
     levels = [Level.of(photo.grey, seen, turned=turned) for turned in (False, True)]
     ways = [(level, long_lines(Picture.of(level.grey, level.seen, SEARCH_PX))) for level in levels]
@@ -65,7 +66,7 @@ def find_ring(photo: Photo, seen: Mask, sighting: Sighting | None, diameter_mm: 
     for search in searches:
         if _likelihood(found) < UNLIKELY:
             found = _likeliest([*found, *_guessed(search)])
-    return None if not found or found[0].clear < LEAST_CLEAR else found[0]
+    return [ring for ring in found if ring.clear > LEAST_CLEAR and ring.likely > LEAST_LIKELY]
 
 
 def _clear(lines: Sequence[Line]) -> float:
@@ -103,7 +104,7 @@ def _guessed(search: _Search) -> list[Ring]:
     lens = lenses(search.photo)[0]
     unknowns, start, seen = _known(search, lens, float(np.arctan(lines[0].slope)))
     values = _values(unknowns) | start
-    known = {name: values[name] for name in ("log_focal", "k1", "log_radius")}
+    known = {name: values[name] for name in ("log_focal", "shift_x", "shift_y", "k1", "log_radius")}
     found: list[Ring | None] = []
     for guess in Guesses(picture, search.level.size_px, known, start.get("clear_mm")).likely(lines):
         placed = {name: value for name, value in (values | guess).items() if name in unknowns.table}
@@ -170,7 +171,7 @@ def _rough(search: _Search, runs: Sequence[Run], ends: Ends, lens: Lens) -> Fit 
 def _known(search: _Search, lens: Lens, roll: float) -> tuple[Unknowns, dict[str, float], Seen]:
     """Return the unknowns, where they start, and the reference if there is one."""
     photo, level = search.photo, search.level
-    unknowns = first_unknowns(photo, lens, search.diameter_mm)
+    unknowns = first_unknowns(photo, lens, search.diameter_mm, turned=level.turned)
     seen = Seen([], [], end_std_px=ENDS_STD * level.size_px[0], point_std_px=POINT_STD * search.picture.shrink)
     if search.sighting is None:
         return unknowns, {"roll": roll}, seen

@@ -20,7 +20,8 @@ ROUNDS, TRIALS, DERIVATIVE_STEP = 25, 6, 1e-3
 # Settling less well where another fit follows would save a tenth of the time, but leads that one astray.
 CONVERGED = 1e-3
 # Unknowns that tell where the camera stands, and how much of its deviation each is moved by to see what that changes.
-PLACE, STEP_SHARE = ("log_focal", "k1", "roll", "pitch", "yaw", "log_radius", "log_clear"), 0.1
+PLACE = ("log_focal", "shift_x", "shift_y", "k1", "roll", "pitch", "yaw", "log_radius", "log_clear")
+STEP_SHARE = 0.1
 # Residuals beyond this many deviations lose their weight.
 CORE = 2.5
 
@@ -130,7 +131,9 @@ class EdgeScene:
 def along_of(values: Mapping[str, Any], size_px: tuple[int, int]) -> Along:
     """Build the camera's place from the unknowns: numbers, or columns (B, 1) of a batch."""
     width, height = size_px
-    camera = Camera(np.exp(values["log_focal"]), (width - 1) / 2, (height - 1) / 2, values["k1"])
+    shift_x, shift_y = (max(size_px) * values.get(f"shift_{axis}", 0.0) for axis in "xy")
+    middle = (width - 1) / 2 + shift_x, (height - 1) / 2 + shift_y
+    camera = Camera(np.exp(values["log_focal"]), *middle, values["k1"])
     radius_mm = np.exp(values["log_radius"])
     away_mm = radius_mm * (1.0 + np.exp(values["log_clear"]))
     return Along(camera, values["roll"], values["pitch"], values["yaw"], away_mm, radius_mm)
@@ -143,8 +146,8 @@ def fit_edge(unknowns: Unknowns, seen: Seen, size_px: tuple[int, int], *, core: 
     ----------
     unknowns : Unknowns
         ``log_focal, k1, roll, pitch, yaw, log_radius``, ``log_clear`` (the nearest point's distance over the radius),
-        ``chamfer``; with a reference ``ref_turn, ref_across, ref_z, ref_roll, ref_lean, ref_off, ref_size``; and
-        last ``line0`` and so on.
+        ``chamfer``; where they may differ from 0 ``shift_x, shift_y``; with a reference ``ref_turn, ref_across, ref_z,
+        ref_roll, ref_lean, ref_off, ref_size``; and last ``line0`` and so on.
     seen : Seen
     size_px : (int, int)
     core : float

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from vision.lens import Lens, usual_focal_px
+from vision.lens import Lens, shift_std, usual_focal_px, usual_shift
 from vision.measurement import FloatArray
 from vision.photo import Photo
 from vision.start import NOMINAL_RADIUS_MM
@@ -20,11 +20,18 @@ TURN_STD, LEAN_STD, REFERENCE_ROLL_STD, OFF_STD_MM = 0.12, 0.02, 0.15, 0.7
 SIZE_SCALE, HEIGHT_SCALE_MM = 0.002, 5.0
 
 
-def first_unknowns(photo: Photo, lens: Lens, diameter_mm: float | None) -> Unknowns:
-    """Return the unknowns that every edge view has: camera, cylinder, chamfer."""
+def first_unknowns(photo: Photo, lens: Lens, diameter_mm: float | None, *, turned: bool) -> Unknowns:
+    """Return the unknowns that every edge view has: camera, cylinder, chamfer.
+
+    ``turned`` says that the photo was turned a quarter; shifts are shares of its longer side.
+    """
     radius_mm = NOMINAL_RADIUS_MM if diameter_mm is None else diameter_mm / 2
     unknowns = Unknowns()
     unknowns.add("log_focal", np.log(usual_focal_px(photo, lens.f35_mm)), 0.04, std=lens.std)
+    share = photo.width / max(photo.width, photo.height)
+    right, down = (share * shift for shift in usual_shift(photo))
+    for name, shift in zip(("shift_x", "shift_y"), (down, -right) if turned else (right, down), strict=True):
+        unknowns.add(name, shift, 0.02, std=share * shift_std(photo))
     unknowns.add("k1", 0.0, 0.02, std=K1_STD)
     unknowns.add("roll", 0.0, 0.02, std=ROLL_STD)
     unknowns.add("pitch", 0.0, 0.02, std=PITCH_STD)

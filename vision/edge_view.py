@@ -12,31 +12,34 @@ from vision.edge_hat import Flank, Hat, find_hat
 from vision.edge_level import quarter_turned
 from vision.edge_look import Wall, is_rusty, vane_count, ventilation
 from vision.edge_reference import in_sight, upright_references
-from vision.edge_ring import find_ring
-from vision.edge_scene import fit_edge
+from vision.edge_ring import find_rings
+from vision.edge_scene import EdgeScene, Seen, fit_edge
 from vision.edge_start import with_lines
 from vision.edge_tip import Tip, find_tip
 from vision.edge_unrolled import Unrolled
 from vision.figure import Sighting
 from vision.focus import HOPELESS, sharpness, softness
+from vision.lens import Lens, lenses, usual_focal_px
 from vision.measurement import FloatArray, Measurement
 from vision.near import Doubt
 from vision.photo import Photo
 from vision.references.parse import parse_kind
 from vision.request import Request
 from vision.ring import Pixels
+from vision.trial import DIAMETER_MM
 
 # The least of the rim's thickness, px, and of its width.
 LEAST_THICK_PX, LEAST_WIDTH_PX = 18.0, 150.0
 # So much is unrolled beyond the faces.
 MARGIN_MM = 3.0
-# The faces must be so probable, and so clear: wrong ones have 1.2 at most, of right ones that nothing hides all but one
-# in a hundred more than 2.
-UNSURE, LEAST_CLEAR = 0.5, 1.5
+# The faces must be so probable, and so clear: of 89 edge photos that the nets don't know right ones have 2.5 or more,
+# most over 3.1, from which no other ring is looked at; wrong ones mostly less. So many rings at most are.
+UNSURE, LEAST_CLEAR, CLEAR, MOST_RINGS = 0.5, 2.4, 3.1, 6
 # What is left of doubt of where a face and a hat end, by how far rows spread: of 128 faces that the nets don't know
-# half are within 0.03 mm, 19 in 20 within 0.12. How well a hat's radius is known; how wide errors are beside what the
-# fit says.
-FACE_DOUBT, HAT_DOUBT, HAT_RADIUS_STD_MM, WIDER = Doubt(0.045, 15.0), Doubt(0.12, 20.0), 2.0, 1.1
+# half are within 0.03 mm, 19 in 20 within 0.12. How well a hat's radius is known.
+FACE_DOUBT, HAT_DOUBT, HAT_RADIUS_STD_MM = Doubt(0.045, 15.0), Doubt(0.12, 20.0), 2.0
+# Misfits of samples that hang together tell the same thing more than once.
+SAME_TELLING = 4.0
 # Lines so near a face's end are it.
 SAME_LINE_MM = 0.25
 # Without a reference, the scale comes from the outline's two ends; from one and the lines' bend it is so much wider.
@@ -68,14 +71,13 @@ def measure_edge(photo: Photo, request: Request) -> Measurement:
     if sharp < HOPELESS:
         return blank.refuse("blurred")
     sightings = upright_references(photo, reference, request)
-    ring = find_ring(photo, in_sight(photo, sightings), sightings[0] if sightings else None, request.diameter_mm)
-    if ring is None:
+    rings = find_rings(photo, in_sight(photo, sightings), sightings[0] if sightings else None, request.diameter_mm)
+    clearest = _clearest(photo, rings)
+    if clearest is None:
         return blank.refuse(*softness(sharp), "no-rotor")
-    bgr = quarter_turned(photo.bgr) if ring.level.turned else photo.bgr
-    faces = find_faces(bgr, ring.level.seen, ring.along, ring.middle_mm)
-    if faces is None:
-        return blank.refuse(*softness(sharp), "no-rotor")
-    ring = _fitted(ring, bgr, faces)
+    ring, faces = clearest
+    bgr = _level(photo, ring)
+    ring = _fitted(photo, ring, bgr, faces)
     found = _described(replace(blank, thickness_over="lip"), bgr, ring, sightings)
     refusals = _refusals(ring, faces, sightings, request)
     if refusals:
@@ -89,6 +91,23 @@ def measure_edge(photo: Photo, request: Request) -> Measurement:
     dimensions["height_mm"] = _height(ring, faces, hat)
     hat_px = ring.level.to_photo(hat.outline_px())
     return replace(found, dimensions=dimensions, geometry_px={**found.geometry_px, "hat_px": hat_px})
+
+
+def _clearest(photo: Photo, rings: Sequence[Ring]) -> tuple[Ring, Faces] | None:
+    """Return the likeliest ring whose faces show clearly, or the clearest, and its faces."""
+    best: tuple[Ring, Faces] | None = None
+    for ring in rings[:MOST_RINGS]:
+        faces = find_faces(_level(photo, ring), ring.level.seen, ring.along, ring.middle_mm)
+        if faces is not None and (best is None or faces.clear > best[1].clear):
+            best = ring, faces
+        if best is not None and best[1].clear > CLEAR:
+            break
+    return best
+
+
+def _level(photo: Photo, ring: Ring) -> Pixels:
+    """Return the photo in which a ring lies level."""
+    return quarter_turned(photo.bgr) if ring.level.turned else photo.bgr
 
 
 def _top_mm(ring: Ring) -> float:
@@ -111,7 +130,8 @@ def _refusals(ring: Ring, faces: Faces, sightings: Sequence[Sighting], request: 
         return ["no-reference"]
     if not sightings and not len(ring.seen.ends_px):
         return ["rim-out-of-frame"]
-    return ["no-rotor"] if faces.probability < UNSURE or faces.clear < LEAST_CLEAR else []
+    of_a_car = DIAMETER_MM[0] < 2 * float(ring.along.radius_mm) < DIAMETER_MM[1]
+    return [] if of_a_car and faces.probability > UNSURE and faces.clear > LEAST_CLEAR else ["no-rotor"]
 
 
 def _width_px(ring: Ring) -> float:
@@ -149,7 +169,7 @@ def _widened(ring: Ring, length: UFloat, doubts_mm: Sequence[float]) -> UFloat:
 
 def _wider(ring: Ring) -> float:
     alone = not len(ring.seen.corners_px) and len(ring.seen.ends_px) < BOTH_ENDS
-    return WIDER * ONE_END if alone else WIDER
+    return ONE_END if alone else 1.0
 
 
 def _ends(ring: Ring, bgr: Pixels, faces: Faces) -> tuple[FloatArray, FloatArray]:
@@ -165,8 +185,11 @@ def _ends(ring: Ring, bgr: Pixels, faces: Faces) -> tuple[FloatArray, FloatArray
     return np.concatenate(points), np.concatenate(stds)
 
 
-def _fitted(ring: Ring, bgr: Pixels, faces: Faces) -> Ring:
-    """Fit with the faces' ends first, then what other lines the rim has, and both ends of its outline."""
+def _fitted(photo: Photo, ring: Ring, bgr: Pixels, faces: Faces) -> Ring:
+    """Fit with the faces' ends first, then what other lines the rim has, and both ends of its outline.
+
+    Of the lenses that the photo may have the likeliest is kept, as doubtful as the others are likely.
+    """
     both, before = (faces.top, faces.bottom), zip(ring.seen.lines, ring.seen.corner, ring.heights_mm, strict=True)
     others = [
         (line, height)
@@ -178,9 +201,24 @@ def _fitted(ring: Ring, bgr: Pixels, faces: Faces) -> Ring:
     corner = [True] * len(both) + [False] * len(others)
     seen = replace(ring.seen, lines=lines, corner=corner, ends_px=ends_px, end_std_px=std_px)
     starts = [*(end.height_mm for end in both), *(height for _, height in others)]
-    known = {name: value for name, value in ring.scene.values.items() if name in ring.unknowns.table}
-    scene = fit_edge(with_lines(ring.unknowns, starts).restart(known), seen, ring.level.size_px)
-    return replace(ring, scene=scene, seen=seen)
+    tried = lenses(photo)
+    fits = [_with(photo, lens, ring, seen, starts) for lens in tried]
+    odds = np.array([np.log(lens.share) - fit.misfit / SAME_TELLING for lens, fit in zip(tried, fits, strict=True)])
+    best = int(odds.argmax())
+    apart = [fit.line_number(0) - fit.line_number(1) for fit in fits]
+    spread = np.array([length.s**2 + (length.n - apart[best].n) ** 2 for length in apart])
+    doubt = max(1.0, float(np.average(spread, weights=np.exp(odds - odds[best])) / spread[best]))
+    return replace(ring, scene=replace(fits[best], covariance=fits[best].covariance * doubt), seen=seen)
+
+
+def _with(photo: Photo, lens: Lens, ring: Ring, seen: Seen, starts: Sequence[float]) -> EdgeScene:
+    """Fit with a lens, from farther off if it is longer."""
+    unknowns, usual = ring.unknowns.restart({}), float(np.log(usual_focal_px(photo, lens.f35_mm)))
+    longer = usual - unknowns.table["log_focal"].mean
+    known = {name: value for name, value in ring.scene.values.items() if name in unknowns.table}
+    unknowns.add("log_focal", usual, unknowns.table["log_focal"].scale, std=lens.std)
+    moved = {name: known[name] + longer for name in ("log_focal", "log_clear")}
+    return fit_edge(with_lines(unknowns, starts).restart(known | moved), seen, ring.level.size_px)
 
 
 def _described(found: Measurement, bgr: Pixels, ring: Ring, sightings: Sequence[Sighting]) -> Measurement:

@@ -21,7 +21,7 @@ from vision.request import Request
 from vision.rim import LEAST_MARKS, Rim, marked_rim
 from vision.rotor import find_rotor
 from vision.scene import Scene
-from vision.trial import Trial, best_trial, face_tags, is_small, oddness, outline_px
+from vision.trial import DIAMETER_MM, Trial, best_trial, face_tags, is_small, oddness, outline_px
 from vision.wall import find_wall
 
 LEAST_RIM_PX = 60.0
@@ -31,8 +31,6 @@ STEEPEST_DEG = 62.0
 TRIED_RIMS = 3
 # Up to six bolts stand on circles between these, common practice with room; from this probability they are surely that.
 MOST_CAR_BOLTS, PITCH_MM, SURE_BOLTS = 6, (88.0, 172.0), 0.95
-# No car's rotor is smaller or larger, common practice with room.
-DIAMETER_MM = (215.0, 460.0)
 # Evidence from which a rim is a rotor's, whatever else is seen of it: of 32 photos of other round things, and of rotors
 # that can't be measured, none has so much, of 154 rotors five in six.
 CLEAR_RIM = 3.45

@@ -24,6 +24,8 @@ from vision.start import NOMINAL_RADIUS_MM, poses_of
 from vision.top_view import top_view
 
 TRIED_FINDS = 3
+# No car's rotor is smaller or larger, common practice with room.
+DIAMETER_MM = (215.0, 460.0)
 # What speaks against the likeliest rim and its reference, up to which no other is tried; the likeness that a photo
 # without the reference that was named stands for; references that need no search.
 CONVINCING, LIKENESS_OF_NONE = 2.0, 0.05

@@ -28,7 +28,7 @@ from vision.edge_fine import Ring
 from vision.edge_hat import Flank
 from vision.edge_level import quarter_turned
 from vision.edge_reference import in_sight, upright_references
-from vision.edge_ring import find_ring
+from vision.edge_ring import find_rings
 from vision.edge_tip import Tip
 from vision.measurement import FloatArray
 from vision.near_look import Course
@@ -184,7 +184,8 @@ def ring_of(photo: Photo, row: Mapping[str, Any]) -> Ring | None:
     kind = row["reference"]["kind"]
     request = Request(kind, diameter_mm=None) if kind != "none" else Request(diameter_mm=row["rotor"]["diameter_mm"])
     sightings = upright_references(photo, parse_kind(request.reference), request)
-    return find_ring(photo, in_sight(photo, sightings), sightings[0] if sightings else None, request.diameter_mm)
+    found = find_rings(photo, in_sight(photo, sightings), sightings[0] if sightings else None, request.diameter_mm)
+    return found[0] if found else None
 
 
 def _phase_mm(rng: np.random.Generator, step_mm: float) -> float:
