@@ -59,12 +59,12 @@ def test_heights_come_back_from_where_they_show(side: float) -> None:
 
 
 def test_a_length_by_the_cameras_place_has_the_deviation_of_many_places() -> None:
-    names = ["log_focal", "k1", "roll", "pitch", "yaw", "log_radius", "log_clear"]
-    values = dict(zip(names, [7.28, 0.01, 0.02, -0.03, 0.04, np.log(RADIUS_MM), 0.3], strict=True))
-    root = 0.003 * np.random.default_rng(3).normal(size=(7, 7))
+    names = ["log_focal", "shift_x", "shift_y", "k1", "roll", "pitch", "yaw", "log_radius", "log_clear"]
+    values = dict(zip(names, [7.28, 0.0, 0.01, 0.01, 0.02, -0.03, 0.04, np.log(RADIUS_MM), 0.3], strict=True))
+    root = 0.003 * np.random.default_rng(3).normal(size=(9, 9))
     scene = EdgeScene(values, root @ root.T, (2016, 1512), [], 0.0, 0.0)
     drawn = np.random.default_rng(4).multivariate_normal(list(values.values()), scene.covariance, 20_000)
-    away_mm = np.exp(drawn[:, 5]) * (1 + np.exp(drawn[:, 6]))
+    away_mm = np.exp(drawn[:, 7]) * (1 + np.exp(drawn[:, 8]))
     found = scene.number_of(lambda along: float(along.away_mm))
     assert found.nominal_value == pytest.approx(scene.along.away_mm)
     assert found.std_dev == pytest.approx(away_mm.std(), rel=0.03)
