@@ -29,11 +29,6 @@ class Ellipse:
         """The larger half axis."""
         return float(self.half_axes_px.max())
 
-    @property
-    def sine(self) -> float:
-        """Sine of the tilt of the circle that looks so, from far away."""
-        return float(np.sqrt(1 - (self.half_axes_px.min() / self.half_axes_px.max()) ** 2))
-
     def points(self, count: int) -> tuple[FloatArray, FloatArray]:
         """Return ``count`` points and outward unit normals, (N, 2) each, at even steps of the eccentric angle."""
         angle = np.arange(count) * (2 * np.pi / count)

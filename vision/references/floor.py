@@ -53,15 +53,6 @@ class Floor:
         """Carry pixels (N, 2) to the plane, mm."""
         return to_pixels(np.asarray(np.linalg.inv(self.homography), np.float64), xy_px)
 
-    def sunk(self, xy_mm: FloatArray, depth_mm: float) -> FloatArray:
-        """Return by how many pixels (N, 2) points of the plane move when they sink by ``depth_mm``, nominal."""
-        if self.upright is None:
-            return np.zeros_like(xy_mm)
-        lifted = np.column_stack([xy_mm, np.ones(len(xy_mm))]) @ self.homography.T
-        low = lifted - depth_mm * self.upright
-        moved: FloatArray = low[:, :2] / low[:, 2:] - lifted[:, :2] / lifted[:, 2:]
-        return moved
-
     def between(self, other: "Floor") -> "Floor":
         """Return the plane half-way to another tilt of the same rim."""
         upright = None if self.upright is None or other.upright is None else (self.upright + other.upright) / 2
