@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 from uncertainties import UFloat, ufloat
 
-from vision.edge_face import FaceEnd, Faces, find_faces
+from vision.edge_face import THICK_MM, FaceEnd, Faces, find_faces
 from vision.edge_fine import Ring
 from vision.edge_hat import Flank, Hat, find_hat
 from vision.edge_level import quarter_turned
@@ -30,8 +30,8 @@ from vision.trial import DIAMETER_MM
 
 # The least of the rim's thickness, px, and of its width.
 LEAST_THICK_PX, LEAST_WIDTH_PX = 18.0, 150.0
-# So much is unrolled beyond the faces.
-MARGIN_MM = 3.0
+# So much is unrolled beyond the faces. Thicknesses are measured with so much room, as a factor.
+MARGIN_MM, ROOM = 3.0, 1.4
 # The faces must be so probable, and so clear: of 89 edge photos that the nets don't know right ones have 2.5 or more,
 # most over 3.1, from which no other ring is looked at; wrong ones mostly less. So many rings at most are.
 UNSURE, LEAST_CLEAR, CLEAR, MOST_RINGS = 0.5, 2.4, 3.1, 6
@@ -73,13 +73,14 @@ def measure_edge(photo: Photo, request: Request) -> Measurement:
     sightings = upright_references(photo, reference, request)
     rings = find_rings(photo, in_sight(photo, sightings), sightings[0] if sightings else None, request.diameter_mm)
     clearest = _clearest(photo, rings)
-    if clearest is None:
+    if clearest is None or clearest[1].clear < LEAST_CLEAR or clearest[1].probability < UNSURE:
         return blank.refuse(*softness(sharp), "no-rotor")
-    ring, faces = clearest
-    bgr = _level(photo, ring)
-    ring = _fitted(photo, ring, bgr, faces)
+    bgr, faces = _level(photo, clearest[0]), clearest[1]
+    ring = _fitted(photo, clearest[0], bgr, faces)
+    if not _is_of_a_car(ring):
+        return blank.refuse(*softness(sharp), "no-rotor")
     found = _described(replace(blank, thickness_over="lip"), bgr, ring, sightings)
-    refusals = _refusals(ring, faces, sightings, request)
+    refusals = _refusals(ring, sightings, request)
     if refusals:
         return found.refuse(*refusals)
     dimensions = {"thickness_mm": _thickness(ring, faces)}
@@ -120,7 +121,14 @@ def _bottom_mm(ring: Ring) -> float:
     return ring.scene.line_mm(1)
 
 
-def _refusals(ring: Ring, faces: Faces, sightings: Sequence[Sighting], request: Request) -> list[str]:
+def _is_of_a_car(ring: Ring) -> bool:
+    """Whether a car's rotor may be so wide and so thick, with room for a scale that is not known."""
+    (narrow, wide), (thin, thick) = DIAMETER_MM, THICK_MM
+    apart_mm = _top_mm(ring) - _bottom_mm(ring)
+    return narrow < 2 * float(ring.along.radius_mm) < wide and thin / ROOM < apart_mm < thick * ROOM
+
+
+def _refusals(ring: Ring, sightings: Sequence[Sighting], request: Request) -> list[str]:
     """Return the codes of what keeps a thickness from being given."""
     near_mm = ring.along.away_mm - ring.along.radius_mm
     thick_px = (_top_mm(ring) - _bottom_mm(ring)) * float(ring.along.camera.focal_px) / near_mm
@@ -128,10 +136,7 @@ def _refusals(ring: Ring, faces: Faces, sightings: Sequence[Sighting], request: 
         return ["too-small"]
     if not sightings and request.diameter_mm is None:
         return ["no-reference"]
-    if not sightings and not len(ring.seen.ends_px):
-        return ["rim-out-of-frame"]
-    of_a_car = DIAMETER_MM[0] < 2 * float(ring.along.radius_mm) < DIAMETER_MM[1]
-    return [] if of_a_car and faces.probability > UNSURE and faces.clear > LEAST_CLEAR else ["no-rotor"]
+    return ["rim-out-of-frame"] if not sightings and not len(ring.seen.ends_px) else []
 
 
 def _width_px(ring: Ring) -> float:

@@ -146,3 +146,11 @@ def test_an_empty_picture_shows_no_rotor() -> None:
 def test_an_unknown_kind_is_one_clear_line(solid: Photo) -> None:
     with pytest.raises(ValueError, match="not known"):
         measure_edge(solid, Request(reference="ruler"))
+
+
+@pytest.mark.parametrize("name", ["c009", "c013", "c082", "c126"])
+def test_a_photo_of_something_else_is_no_edge(name: str) -> None:
+    found = measure_edge(read_photo(CHECKING / f"{name}.jpg"), Request(diameter_mm=330.0))
+    assert {reason.code for reason in found.reasons} <= {"no-rotor", "blurred", "too-small"}
+    assert found.refused
+    assert not found.dimensions
