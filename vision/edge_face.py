@@ -48,8 +48,7 @@ class Side:
         """Return a course across the rim at a height above the camera's plane."""
         angles, radius_mm = angles_across(self.along, POINTS), self.along.radius_mm
         foot, inside = (self.along.points(angles, height_mm, radius_mm - deep) for deep in (0.0, 1.0))
-        here, out, down = (self.along.pixels(points) for points in (foot, foot + self.out, inside))
-        return Course(here, out - here, down - here)
+        return Course.through(self.along.pixels, foot, foot + self.out, inside)
 
     @property
     def out(self) -> FloatArray:
@@ -76,15 +75,11 @@ class Side:
 
     def end(self, bgr: Image, seen: Mask, height_mm: float) -> "FaceEnd | None":
         """Look from near where the face ends; None where that hardly shows."""
-        net = shipped_near_net("face_end")
-        for _ in range(LOOKS):
-            course = self.course(height_mm)
-            told = net.look(bgr, course).level_mm(course.shown(seen, net.step_mm))
-            if told is None:
-                return None
-            offset_mm, spread_mm, shows = told
-            height_mm += self.sign * float(np.median(offset_mm[shows]))
-        return FaceEnd(height_mm, _thinned(course.moved_px(offset_mm), shows), float(np.median(spread_mm[shows])))
+        net, outward_mm = shipped_near_net("face_end"), self.sign * height_mm
+        near = net.settled(bgr, seen, lambda place_mm: self.course(self.sign * place_mm), outward_mm)
+        if near is None:
+            return None
+        return FaceEnd(self.sign * near.place_mm, _thinned(near.points_px, near.shows), near.spread_mm)
 
 
 @dataclass(frozen=True, eq=False)

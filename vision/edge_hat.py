@@ -11,7 +11,7 @@ from functools import cached_property
 import cv2
 import numpy as np
 
-from vision.edge_pose import Along
+from vision.edge_pose import TOWARD, Along
 from vision.edges import Image
 from vision.measurement import FloatArray
 from vision.near_look import POINTS, Course, shipped_near_net
@@ -29,7 +29,6 @@ HEIGHTS_MM, RADII = np.arange(3.0, 74.0, 0.5), np.arange(0.25, 0.76, 0.01)
 # Rows beside an outline that still tell of it, and what a column may say for or against a hat.
 BESIDE_ROWS, MOST_ODDS = 3, 4.0
 OUTLINE_POINTS = 40
-TOWARD = np.array([1.0, 0.0, 0.0])
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,23 +65,17 @@ class Flank:
 
     def top(self, radius_mm: float, height_mm: float) -> Course:
         """Return a course along the outline of a hat that ends so high over the face."""
-        across = self._spread(STRAIGHT * self.half_mm(radius_mm), POINTS)
+        across = self._spread(STRAIGHT * self.along.half_mm(radius_mm), POINTS)
         return self.course(across, self.outline_mm(radius_mm, height_mm, across))
 
     def course(self, across_mm: FloatArray, over_mm: FloatArray) -> Course:
         """Return a course through points (POINTS,) beside the axis and over the face."""
         foot = self.points(across_mm, over_mm)
-        here, out, down = (self.along.pixels(foot + step) for step in (np.zeros(3), self.out, TOWARD))
-        return Course(here, out - here, down - here)
+        return Course.through(self.along.pixels, foot, foot + self.out, foot + TOWARD)
 
     def points(self, across_mm: FloatArray, over_mm: FloatArray) -> FloatArray:
         """Return points of the rotor's frame (N, 3), so far beside the axis and over the face."""
         return np.column_stack([np.zeros(len(across_mm)), across_mm, self.face_mm + self.side * over_mm])
-
-    def half_mm(self, radius_mm: float) -> float:
-        """Return how far beside the axis a cylinder's outline shows."""
-        away = float(self.along.away_mm)
-        return radius_mm * away / float(np.sqrt(away**2 - radius_mm**2))
 
     def outline_mm(self, radius_mm: float, height_mm: float, across_mm: FloatArray) -> FloatArray:
         """Return how high over the face a hat's outline shows: its nearer end where it stands over the camera."""
@@ -103,9 +96,8 @@ class Flank:
 
     def on_plane(self, xy_px: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return how far beside the axis and over the face pixels (N, 2) lie."""
-        ray = self.along.rays(xy_px)
-        far = -self.along.away_mm / ray[:, 0]
-        return far * ray[:, 1], self.side * (far * ray[:, 2] - self.face_mm)
+        beside, above = self.along.beside_axis(xy_px)
+        return beside, self.side * (above - self.face_mm)
 
     @staticmethod
     def _spread(half_mm: float, count: int) -> FloatArray:
@@ -152,7 +144,7 @@ class Hat:
 
     def outline_px(self) -> FloatArray:
         """Return its sides and its end, (N, 2)."""
-        across = self.flank.half_mm(self.radius_mm) * np.linspace(-1, 1, OUTLINE_POINTS)
+        across = self.flank.along.half_mm(self.radius_mm) * np.linspace(-1, 1, OUTLINE_POINTS)
         over = self.flank.outline_mm(self.radius_mm, self.height_mm, across)
         return self.flank.course(np.pad(across, 1, mode="edge"), np.pad(over, 1)).foot_px
 
@@ -190,7 +182,7 @@ def _likeliest(bgr: Image, seen: Mask, flank: Flank) -> Hat:
 def _of_radius(odds: FloatArray, flank: Flank, radius_mm: float, step_mm: float) -> Hat:
     """Return the likeliest hat of a radius."""
     across = flank.columns_mm
-    inside = np.abs(across) < flank.half_mm(radius_mm)
+    inside = np.abs(across) < flank.along.half_mm(radius_mm)
     over = np.stack([flank.outline_mm(radius_mm, height_mm, across[inside]) for height_mm in HEIGHTS_MM])
     row = np.clip(np.rint((over - MIDDLE_MM) / step_mm + (ROWS - 1) / 2), 0, ROWS - 1).astype(np.intp)
     told = odds[row, np.flatnonzero(inside)].sum(axis=1)

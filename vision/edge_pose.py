@@ -15,6 +15,8 @@ from vision.camera import Camera
 from vision.measurement import FloatArray
 from vision.ring import Map
 
+# Direction from the axis toward the camera.
+TOWARD = np.array([1.0, 0.0, 0.0])
 # Columns: where the rotor's axes lie in the camera's frame (x right, y down, z forward) when nothing is turned.
 LEVEL = np.array([[0.0, 1.0, 0.0], [0.0, 0.0, -1.0], [-1.0, 0.0, 0.0]])
 
@@ -127,6 +129,17 @@ class Along:
         x, y = x / depth, y / depth
         bent = focal * (1 + k1 * (x * x + y * y))
         return np.stack([bent * x + x_px, bent * y + y_px], axis=-1)
+
+    def half_mm(self, radius_mm: float) -> float:
+        """Return how far beside the axis a cylinder's outline shows, on the plane through it that faces the camera."""
+        away = float(self.away_mm)
+        return radius_mm * away / float(np.sqrt(away**2 - radius_mm**2))
+
+    def beside_axis(self, xy_px: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return how far beside the axis and above the camera's plane pixels (N, 2) lie on that plane."""
+        ray = self.rays(xy_px)
+        far = -self.away_mm / ray[:, 0]
+        return far * ray[:, 1], far * ray[:, 2]
 
     @property
     def last_angle_rad(self) -> float:

@@ -4,17 +4,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.edge_pose import Along
+from vision.edge_pose import TOWARD, Along
 from vision.edges import Image
 from vision.measurement import FloatArray
 from vision.near import Doubt
 from vision.near_look import POINTS, Course, shipped_near_net
 from vision.ring import Mask
 
-# Looks, each from where the last one saw it; how far rows may spread, and what doubt they leave: of 80 ends that the
-# net doesn't know half are within 0.06 mm, 19 in 20 within 0.6.
-LOOKS, MOST_SPREAD_MM, DOUBT = 2, 0.6, Doubt(0.08, 3.0)
-TOWARD = np.array([1.0, 0.0, 0.0])
+# How far rows may spread, and what doubt they leave: of 80 ends that the net doesn't know half are within 0.06 mm, 19
+# in 20 within 0.6.
+MOST_SPREAD_MM, DOUBT = 0.6, Doubt(0.08, 3.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,15 +36,13 @@ class Tip:
     @property
     def half_mm(self) -> float:
         """How far beside the axis it shows."""
-        away, radius = float(self.along.away_mm), float(self.along.radius_mm)
-        return radius * away / float(np.sqrt(away**2 - radius**2))
+        return self.along.half_mm(float(self.along.radius_mm))
 
     def course(self, beside_mm: float) -> Course:
         """Return a course from face to face, so far beside the axis."""
         up = np.linspace(*self.span_mm, 2 * POINTS + 1)[1::2]
-        foot, out, toward = (self._points(np.full(POINTS, beside_mm), up) + step for step in (0.0, self.out, TOWARD))
-        here, outward, down = (self.along.pixels(points) for points in (foot, out, toward))
-        return Course(here, outward - here, down - here)
+        foot = self._points(np.full(POINTS, beside_mm), up)
+        return Course.through(self.along.pixels, foot, foot + self.out, foot + TOWARD)
 
     @property
     def out(self) -> FloatArray:
@@ -58,9 +55,8 @@ class Tip:
 
     def on_plane(self, xy_px: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return how far beside the axis, outward, and above the camera's plane pixels (N, 2) lie."""
-        ray = self.along.rays(xy_px)
-        far = -self.along.away_mm / ray[:, 0]
-        return self.sign * far * ray[:, 1], far * ray[:, 2]
+        beside, above = self.along.beside_axis(xy_px)
+        return self.sign * beside, above
 
     def _points(self, beside_mm: FloatArray, up_mm: FloatArray) -> FloatArray:
         return np.column_stack([np.zeros(len(up_mm)), self.sign * beside_mm, up_mm])
@@ -90,16 +86,8 @@ def find_tip(bgr: Image, seen: Mask, tip: Tip) -> TipEnd | None:
     TipEnd or None
         None where it hardly shows.
     """
-    net, beside_mm = shipped_near_net("rim_end"), tip.half_mm
-    for _ in range(LOOKS):
-        course = tip.course(beside_mm)
-        told = net.look(bgr, course).level_mm(course.shown(seen, net.step_mm))
-        if told is None:
-            return None
-        offset_mm, spread_mm, shows = told
-        beside_mm += float(np.median(offset_mm[shows]))
-    spread = float(np.median(spread_mm[shows]))
-    if spread > MOST_SPREAD_MM:
+    near = shipped_near_net("rim_end").settled(bgr, seen, tip.course, tip.half_mm)
+    if near is None or near.spread_mm > MOST_SPREAD_MM:
         return None
-    per_mm = float(np.median(course.px_per_mm))
-    return TipEnd(course.moved_px(offset_mm)[shows].mean(axis=0), per_mm * DOUBT.std_mm(np.array([spread])))
+    per_mm = float(np.median(near.course.px_per_mm))
+    return TipEnd(near.points_px[near.shows].mean(axis=0), per_mm * DOUBT.std_mm(np.array([near.spread_mm])))

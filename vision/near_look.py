@@ -6,7 +6,7 @@ so is how far a wall must show on each side, and the net is told that too.
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
@@ -31,6 +31,8 @@ SIDES = 4
 NEAR_ROWS, LEAST_SHOWN = 4.0, 0.3
 # Something round is alone where so little is seen beside it, and it shows clearly where it does in most columns.
 MOST_STRAY, CLEAR, CLEARLY = 0.12, 0.7, 0.75
+# Looks at what runs level, each from where the last one saw it.
+LOOKS = 2
 # Brightness of a mask over which it is mostly open.
 MOSTLY = 127
 TINY = 1e-9
@@ -57,7 +59,14 @@ class Course:
     @classmethod
     def of(cls, face: Face, foot_mm: FloatArray, out_mm: FloatArray) -> "Course":
         """Return how points (POINTS, 3) of the rotor, and others a millimetre farther outward, look."""
-        foot, out, down = (face.to_pixels(points) for points in (foot_mm, out_mm, foot_mm - np.array([0.0, 0.0, 1.0])))
+        return cls.through(face.to_pixels, foot_mm, out_mm, foot_mm - np.array([0.0, 0.0, 1.0]))
+
+    @classmethod
+    def through(
+        cls, to_pixels: Callable[[FloatArray], FloatArray], foot_mm: FloatArray, out_mm: FloatArray, down_mm: FloatArray
+    ) -> "Course":
+        """Return how points (POINTS, 3), and others a millimetre farther outward and deeper, look."""
+        foot, out, down = (to_pixels(points) for points in (foot_mm, out_mm, down_mm))
         return cls(foot, out - foot, down - foot)
 
     @property
@@ -212,9 +221,65 @@ class NearNet:
         log_share = self.log_shares(course.strip(photo, self.step_mm), course.relief)
         return Near(np.exp(log_share[:-1].astype(np.float64)), self.step_mm)
 
+    def settled(
+        self, photo: Image, seen: Mask, course_at: Callable[[float], Course], place_mm: float
+    ) -> "Settled | None":
+        """Look where something runs nearly level, a second time from where the first look saw it.
+
+        Parameters
+        ----------
+        photo : (H, W, 3) ndarray of uint8
+        seen : (H, W) ndarray of bool
+            Where nothing is known to stand before it.
+        course_at : callable
+            Returns the course at a place, which grows outward, mm.
+        place_mm : float
+            Where it is taken to run.
+
+        Returns
+        -------
+        Settled or None
+            None where it hardly shows.
+        """
+        for _ in range(LOOKS):
+            course = course_at(place_mm)
+            told = self.look(photo, course).level_mm(course.shown(seen, self.step_mm))
+            if told is None:
+                return None
+            offset_mm, spread_mm, shows = told
+            place_mm += float(np.median(offset_mm[shows]))
+        return Settled(course, offset_mm, shows, place_mm, float(np.median(spread_mm[shows])))
+
     def log_shares(self, levels: Image, relief: FloatArray) -> Map:
         """Return logarithms of probabilities, (ROWS + 1, COLUMNS), for a strip and its relief."""
         return log_shares_of(self.stack, with_relief(made_ready(levels), relief))
+
+
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """Where something runs, seen from where it was seen before.
+
+    Attributes
+    ----------
+    course : Course
+    offset_mm : (COLUMNS,) ndarray
+        How far outward of it.
+    shows : (COLUMNS,) ndarray of bool
+        Where it does.
+    place_mm, spread_mm : float
+        Where it is in the middle, and how far the rows spread that tell so.
+    """
+
+    course: Course
+    offset_mm: FloatArray
+    shows: BoolArray
+    place_mm: float
+    spread_mm: float
+
+    @property
+    def points_px(self) -> FloatArray:
+        """The columns' middles on it, (COLUMNS, 2)."""
+        return self.course.moved_px(self.offset_mm)
 
 
 def with_relief(shown: Map, relief: FloatArray) -> Map:
