@@ -33,8 +33,6 @@ NEAR_ROWS, LEAST_SHOWN = 4.0, 0.3
 MOST_STRAY, CLEAR, CLEARLY = 0.12, 0.7, 0.75
 # Looks at what runs level, each from where the last one saw it.
 LOOKS = 2
-# Brightness of a mask over which it is mostly open.
-MOSTLY = 127
 TINY = 1e-9
 
 
@@ -102,11 +100,11 @@ class Course:
 
     def shown(self, seen: Mask, step_mm: float) -> BoolArray:
         """Return where a mask of the photo (H, W) and its borders leave the strip open, (ROWS, COLUMNS)."""
-        unit = float(np.median(self.px_per_mm))
-        framed = np.zeros(seen.shape, np.uint8)
-        framed[1:-1, 1:-1] = np.where(seen[1:-1, 1:-1], 255, 0)
-        shown = strip(framed, (self.foot_px, self.out_px / unit), step_mm * unit, ROWS, COLUMNS)
-        return np.asarray(shown > MOSTLY)
+        outward_mm = (np.arange(ROWS) - (ROWS - 1) / 2) * step_mm
+        where = np.rint(self.column_px + outward_mm[:, None, None] * _by_column(self.out_px)).astype(np.intp)
+        last = np.array(seen.shape[::-1]) - 2
+        column, row = np.moveaxis(where.clip(1, last), -1, 0)
+        return np.asarray(seen[row, column] & (where >= 1).all(axis=-1) & (where <= last).all(axis=-1))
 
 
 def _by_column(part: FloatArray) -> FloatArray:
