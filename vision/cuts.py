@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from vision.layer import Stack
+from vision.layer import Stack, folded
 from vision.ring import Map, Ring
 
 TABLE = "cuts_table.json"
@@ -37,7 +37,7 @@ class Cuts:
 
 @dataclass(frozen=True, eq=False)
 class Net:
-    """A net for rings; its first layer looks at their full resolution."""
+    """A net for rings, whose cells' steps lie over one another."""
 
     stack: Stack
 
@@ -50,7 +50,7 @@ class Net:
         """Look at a ring."""
         rows = len(ring.depth) // CELL * CELL
         shown = (ring.depth / DEPTH_UNIT, ring.relief / RELIEF_UNIT, ring.seen)
-        scores = self.stack.over(np.stack([part[:rows] for part in shown]).astype(np.float32))
+        scores = self.stack.over(folded(np.stack([part[:rows] for part in shown])))
         power = np.exp(scores - scores.max(axis=0))
         return Cuts(*(power[1:] / power.sum(axis=0)))
 

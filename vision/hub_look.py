@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from vision.layer import Stack
+from vision.layer import Stack, folded
 from vision.ring import Map, Pixels
 
 TABLE = "hub_net.json"
@@ -75,4 +75,4 @@ def made_ready(grey: Pixels) -> Map:
     level = np.log(grey.astype(np.float32) + LIFT)
     level -= level.mean()
     level /= max(LEAST_SPREAD, float(level.std()))
-    return np.stack([level[row::2, column::2] for row in range(2) for column in range(2)])
+    return folded(level[None])

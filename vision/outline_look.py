@@ -65,9 +65,8 @@ class Look:
 
         It is drawn to the outline from all round and from each half: what stands before one may look like another.
         """
-        share = np.exp(self.log_share[:-1].astype(np.float64))
         basis = waves()
-        lines = [basis @ drawn(share, basis, begun) * self.step_px for begun in _halves()]
+        lines = drawn(np.exp(self.log_share[:-1]), basis, _halves()) @ basis.T * self.step_px
         return max(lines, key=lambda line: float(self.of(line).mean()))
 
 
@@ -160,19 +159,18 @@ def strip(photo: Image, curve: Curve, step_px: float, rows: int = ROWS, columns:
     """Unroll a photo along a curve, (rows, columns, 3) of uint8, from the inside outward."""
     foot, normal = (_resampled(part, columns) for part in curve)
     offset = (np.arange(rows) - (rows - 1) / 2) * step_px
-    where = foot[None] + offset[:, None, None] * normal[None]
+    ends = foot + offset[[0, -1], None, None] * normal
     # Only what is needed, made so small that a row is a pixel: fine texture must not alias.
-    low = np.clip(np.floor(where.min(axis=(0, 1))).astype(int) - 2, 0, np.array(photo.shape[1::-1]) - 2)
-    high = np.clip(np.ceil(where.max(axis=(0, 1))).astype(int) + 3, low + 2, photo.shape[1::-1])
-    part = photo[low[1] : high[1], low[0] : high[0]]
-    where = where - low
+    low = np.clip(np.floor(ends.min(axis=(0, 1))).astype(int) - 2, 0, np.array(photo.shape[1::-1]) - 2)
+    high = np.clip(np.ceil(ends.max(axis=(0, 1))).astype(int) + 3, low + 2, photo.shape[1::-1])
+    part, scale = photo[low[1] : high[1], low[0] : high[0]], np.ones(2)
     if step_px > 1:
         size = np.maximum(1, np.round(np.array(part.shape[1::-1]) / step_px)).astype(int)
         scale = size / np.array(part.shape[1::-1])
         part = cv2.resize(part, (int(size[0]), int(size[1])), interpolation=cv2.INTER_AREA)
-        where = (where + 0.5) * scale - 0.5
-    where = where.astype(np.float32)
-    return cv2.remap(part, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    foot, normal = (foot - low + 0.5) * scale - 0.5, normal * scale
+    column, row = ((foot[:, i] + offset[:, None] * normal[:, i]).astype(np.float32) for i in range(2))
+    return cv2.remap(part, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 
 
 def _resampled(points: FloatArray, count: int) -> FloatArray:
@@ -184,20 +182,22 @@ def _resampled(points: FloatArray, count: int) -> FloatArray:
 
 def made_ready(levels: Image) -> Map:
     """Make a strip ready for a net: colours and how unlike neighbouring columns are, (4, ROWS, COLUMNS)."""
-    fine = levels.astype(np.float32).reshape(len(levels), -1, FINER, 3)
-    grain = np.abs(fine.mean(axis=3)[..., 0] - fine.mean(axis=3)[..., 1])
-    colours = fine.mean(axis=2)
+    planes = np.ascontiguousarray(levels.transpose(2, 0, 1), np.float32)
+    one, other = planes[..., ::FINER], planes[..., 1::FINER]
+    colours = (one + other) / 2
     colours -= colours.mean()
-    spread = max(LEAST_SPREAD, float(colours.std()))
-    return np.asarray(np.concatenate([colours.transpose(2, 0, 1), grain[None]]) / spread, np.float32)
+    grain = np.abs((one - other).mean(axis=0, keepdims=True))
+    return np.asarray(np.concatenate([colours, grain]) / max(LEAST_SPREAD, float(colours.std())), np.float32)
 
 
-def _halves() -> list[FloatArray]:
-    """Return 1 for the columns that a line is begun with, (COLUMNS,): all, then half of them from several on."""
-    from_here = [(np.arange(COLUMNS) - COLUMNS * half // HALVES) % COLUMNS for half in range(HALVES)]
-    return [np.ones(COLUMNS), *((away < COLUMNS // 2).astype(np.float64) for away in from_here)]
+@cache
+def _halves() -> FloatArray:
+    """Return 1 for the columns that a line is begun with, (1 + HALVES, COLUMNS): all, then half from several on."""
+    from_here = (np.arange(COLUMNS) - COLUMNS * np.arange(HALVES)[:, None] // HALVES) % COLUMNS
+    return np.vstack([np.ones(COLUMNS), from_here < COLUMNS // 2])
 
 
+@cache
 def waves() -> FloatArray:
     """Return the first waves round a circle, (COLUMNS, 1 + 2 ORDERS)."""
     turn = np.arange(COLUMNS) * (2 * np.pi / COLUMNS)
@@ -205,8 +205,8 @@ def waves() -> FloatArray:
     return np.stack([np.ones(COLUMNS), *each], axis=1)
 
 
-def drawn(share: FloatArray, basis: FloatArray, begun: FloatArray) -> FloatArray:
-    """Draw a line to where an outline is likely, in a narrowing band.
+def drawn(share: FloatArray | Map, basis: FloatArray, begun: FloatArray) -> FloatArray:
+    """Draw a line to where an outline is likely, in a narrowing band, from several beginnings.
 
     Parameters
     ----------
@@ -214,26 +214,29 @@ def drawn(share: FloatArray, basis: FloatArray, begun: FloatArray) -> FloatArray
         Probability that it runs through a row.
     basis : (C, K) ndarray
         What the line is made of.
-    begun : (C,) ndarray
-        1 for the columns that it is begun with, 0 for the others.
+    begun : (B, C) ndarray
+        For each beginning 1 for the columns that it is begun with, 0 for the others.
 
     Returns
     -------
-    (K,) ndarray
+    (B, K) ndarray
         How much of each, rows outward of the middle.
     """
-    row = np.arange(ROWS)[:, None] - (ROWS - 1) / 2
-    weight = share.sum(axis=0)
-    line = (row * share).sum(axis=0) / np.maximum(weight, TINY)
-    solved = _fitted(basis, line, weight * begun)
+    share, row = share.astype(np.float32), np.arange(ROWS, dtype=np.float32) - (ROWS - 1) / 2
+    summed = np.stack([np.ones_like(row), row])
+    weight, moment = summed @ share
+    solved = _fitted(basis, moment, weight, weight * begun)
     for width in WIDTHS:
-        near = share * np.exp(-0.5 * ((row - basis @ solved) / width) ** 2)
-        weight = near.sum(axis=0)
-        line = (row * near).sum(axis=0) / np.maximum(weight, TINY)
-        solved = _fitted(basis, line, weight)
+        off = (row[:, None] - (solved @ basis.T).astype(np.float32)[:, None]) / width
+        near = np.exp(-0.5 * off**2) * share
+        weight, moment = np.moveaxis(summed @ near, 1, 0)
+        solved = _fitted(basis, moment, weight, weight)
     return solved
 
 
-def _fitted(basis: FloatArray, line: FloatArray, weight: FloatArray) -> FloatArray:
-    root = np.sqrt(weight + LEAST_WEIGHT)
-    return np.asarray(np.linalg.lstsq(basis * root[:, None], line * root, rcond=None)[0])
+def _fitted(basis: FloatArray, moment: Map, weight: Map, counted: Map) -> FloatArray:
+    """Return how much of each part, (B, K), the lines are made of whose rows weigh so much in each column, (B, C)."""
+    counts = counted.astype(np.float64) + LEAST_WEIGHT
+    square = np.einsum("bc,ck,cl->bkl", counts, basis, basis, optimize=True)
+    meant = (counts * moment / np.maximum(weight, TINY)) @ basis
+    return np.asarray(np.linalg.solve(square, meant[..., None])[..., 0])

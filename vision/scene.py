@@ -1,15 +1,17 @@
 """The scene behind a photo: one robust least-squares fit of camera, face plane, rim and reference, with covariance."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from uncertainties import UFloat, correlated_values
 
+from vision.band import BoolArray
 from vision.camera import Camera, Pose
 from vision.measurement import FloatArray
-from vision.terms import Term, View, Weighted, robust_loss
+from vision.observed import Observed
+from vision.terms import Term, View, robust_loss
 from vision.unknowns import Unknowns
 
 ROUNDS = 4
@@ -37,12 +39,9 @@ class Scene:
         Every unknown at its best; ``log_rim`` is the logarithm of the rim's radius in mm.
     covariance : (P, P) ndarray
         Of the unknowns in the order of ``values``.
-    frame : (3, 3) ndarray
-        The rotation the leans start from.
-    size_px : (int, int)
-        Width and height of the photo.
-    terms : tuple of Weighted
-        The observations with their final weights.
+    observed : Observed
+    weight : (N,) ndarray
+        What each sample counted in the end.
     misfit : float
         Sum of the samples' robust losses, priors included: comparable between fits of the same samples.
     strain : float
@@ -53,16 +52,16 @@ class Scene:
 
     values: Mapping[str, float]
     covariance: FloatArray
-    frame: FloatArray
-    size_px: tuple[int, int]
-    terms: tuple[Weighted, ...]
+    observed: Observed
+    weight: FloatArray
     misfit: float
     strain: float
     unknowns: Unknowns
 
     @cached_property
     def _view(self) -> View:
-        return View.of({name: np.array([[value]]) for name, value in self.values.items()}, self.frame, self.size_px)
+        values = {name: np.array([[value]]) for name, value in self.values.items()}
+        return View.of(values, self.observed.frame, self.observed.size_px)
 
     @cached_property
     def camera(self) -> Camera:
@@ -97,9 +96,14 @@ class Scene:
 
     def root_mean_square(self, offset_name: str) -> float:
         """Return the root mean square of a curve's residuals, in standard deviations, outliers weighed down."""
-        values = {name: np.array([[value]]) for name, value in self.values.items()}
-        residuals = [w.residuals(self._view, values) for w in self.terms if w.term.offset_name == offset_name]
-        return float(np.sqrt(np.mean(np.concatenate(residuals, axis=1) ** 2)))
+        residual = self.observed.residuals(self._x[None])[0] * self.weight
+        parts = zip(self.observed.terms, self.observed.parts, strict=True)
+        own = [residual[part] for term, part in parts if term.offset_name == offset_name]
+        return float(np.sqrt(np.mean(np.concatenate(own) ** 2)))
+
+    @property
+    def _x(self) -> FloatArray:
+        return np.array(list(self.values.values()))
 
     def std(self, name: str) -> float:
         """Return an unknown's standard deviation."""
@@ -115,7 +119,7 @@ class Scene:
     @property
     def sample_count(self) -> int:
         """How many edge samples were fitted."""
-        return sum(len(weighted.weight) for weighted in self.terms)
+        return len(self.observed)
 
     @cached_property
     def floors(self) -> dict[str, float]:
@@ -123,8 +127,7 @@ class Scene:
 
         Deviations of the unknowns were all samples as good as they are said to be, and none like its neighbours.
         """
-        problem = _Problem(self.unknowns, self.frame, self.size_px)
-        bare = problem.covariance(np.array(list(self.values.values())), self.terms, np.ones(len(self.terms)))
+        bare = _Problem(self.unknowns, self.observed).covariance(self._x, self.weight)
         return dict(zip(self.values, map(float, np.sqrt(np.diag(bare))), strict=True))
 
     @cached_property
@@ -160,90 +163,86 @@ def fit_scene(
     the correlation length of its own residuals and by their size before the last rounds, so that the covariance is
     that of the estimate actually made.
     """
-    problem = _Problem(unknowns, frame, size_px)
+    observed = Observed.of(terms, unknowns.names, frame, size_px)
+    problem = _Problem(unknowns, observed)
     x = unknowns.column("start")
-    inflation = np.ones(len(terms))
+    inflation = np.ones(len(observed))
     for number in range(rounds):
-        view, values = problem.trial(x[None, :])
-        weighted = [Weighted.of(term, view, values) for term in terms]
+        residual = observed.residuals(x[None])[0]
+        weight = observed.weights(residual)
         if number >= rounds - 2:
-            inflation = np.array([_inflation(w, view, values) for w in weighted])
-        x = problem.solve(x, weighted, inflation, MOST_STEPS if number == rounds - 1 else FEW_STEPS)
-    covariance = problem.covariance(x, weighted, inflation)
-    strain = problem.strain(x, weighted)
-    covariance = covariance * max(1.0, strain / USUAL_STRAIN) ** 2
-    misfit = problem.misfit(x, weighted)
-    values_found = dict(zip(unknowns.names, map(float, x), strict=True))
-    return Scene(values_found, covariance, frame, size_px, tuple(weighted), misfit, strain, unknowns)
+            for part in observed.parts:
+                inflation[part] = _inflation(residual[part] * weight[part], weight[part])
+        x = problem.solve(x, weight / inflation, MOST_STEPS if number == rounds - 1 else FEW_STEPS)
+    residual = observed.residuals(x[None])[0]
+    strain = _strain(observed, residual * weight)
+    covariance = problem.covariance(x, weight / inflation) * max(1.0, strain / USUAL_STRAIN) ** 2
+    values = dict(zip(unknowns.names, map(float, x), strict=True))
+    return Scene(values, covariance, observed, weight, problem.misfit(x, residual), strain, unknowns)
+
+
+def _strain(observed: Observed, residual: FloatArray) -> float:
+    """Return the worst root mean square, in standard deviations, of the curves that give the scale.
+
+    Where they contradict each other, none of them is known as well as its own samples say.
+    """
+    curves: dict[str, list[FloatArray]] = {}
+    for term, part in zip(observed.terms, observed.parts, strict=True):
+        if term.gives_scale:
+            curves.setdefault(term.curve, []).append(residual[part])
+    return max((float(np.sqrt(np.mean(np.concatenate(parts) ** 2))) for parts in curves.values()), default=0.0)
 
 
 @dataclass(frozen=True)
 class _Problem:
+    """What is known and seen; ``weight`` (N,) is what each sample counts."""
+
     unknowns: Unknowns
-    frame: FloatArray
-    size_px: tuple[int, int]
+    observed: Observed
 
-    def trial(self, batch: FloatArray) -> tuple[View, dict[str, FloatArray]]:
-        values = {name: batch[:, i, None] for i, name in enumerate(self.unknowns.names)}
-        return View.of(values, self.frame, self.size_px), values
-
-    def residuals(self, batch: FloatArray, weighted: Sequence[Weighted], inflation: FloatArray) -> FloatArray:
-        view, values = self.trial(batch)
+    @cached_property
+    def _known(self) -> tuple[BoolArray, FloatArray, FloatArray]:
+        """Which unknowns have a prior, its means and its deviations."""
         mean, std = self.unknowns.column("mean"), self.unknowns.column("std")
         known = np.isfinite(std)
-        priors = (batch[:, known] - mean[known]) / std[known]
-        data = [w.residuals(view, values) / s for w, s in zip(weighted, inflation, strict=True)]
-        # A trial step may leave the world (a plane behind the camera): it must look bad, not end the fit.
-        everything = np.concatenate([*data, priors], axis=1)
-        tame: FloatArray = np.nan_to_num(everything, nan=FAR, posinf=FAR, neginf=-FAR).clip(-FAR, FAR)
-        return tame
+        return known, mean[known], std[known]
 
-    def strain(self, x: FloatArray, weighted: Sequence[Weighted]) -> float:
-        """Return the worst root mean square, in standard deviations, of the curves that give the scale.
+    def residuals(self, batch: FloatArray, weight: FloatArray) -> FloatArray:
+        known, mean, std = self._known
+        everything = np.concatenate([self.observed.residuals(batch) * weight, (batch[:, known] - mean) / std], axis=1)
+        return _tame(everything)
 
-        Where they contradict each other, none of them is known as well as its own samples say.
-        """
-        view, values = self.trial(x[None, :])
-        curves: dict[str, list[FloatArray]] = {}
-        for w in weighted:
-            if w.term.gives_scale:
-                curves.setdefault(w.term.curve, []).append(w.residuals(view, values)[0])
-        return max((float(np.sqrt(np.mean(np.concatenate(parts) ** 2))) for parts in curves.values()), default=0.0)
+    def misfit(self, x: FloatArray, residual: FloatArray) -> float:
+        known, mean, std = self._known
+        off = (x[known] - mean) / std
+        return float(robust_loss(_tame(residual)).sum() + 0.5 * off @ off)
 
-    def misfit(self, x: FloatArray, weighted: Sequence[Weighted]) -> float:
-        bare = [replace(w, weight=np.ones_like(w.weight)) for w in weighted]
-        residuals = self.residuals(x[None, :], bare, np.ones(len(bare)))[0]
-        count = sum(len(w.weight) for w in bare)
-        return float(robust_loss(residuals[:count]).sum() + 0.5 * residuals[count:] @ residuals[count:])
-
-    def linear(
-        self, x: FloatArray, weighted: Sequence[Weighted], inflation: FloatArray
-    ) -> tuple[FloatArray, FloatArray]:
+    def linear(self, x: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return residuals (R,) and their Jacobian (R, P), by differences, from one batch of trial scenes."""
         step = DERIVATIVE_STEP * self.unknowns.column("scale")
-        here, ahead = np.split(self.residuals(np.vstack([x, x + np.diag(step)]), weighted, inflation), [1])
+        here, ahead = np.split(self.residuals(np.vstack([x, x + np.diag(step)]), weight), [1])
         slope: FloatArray = ((ahead - here) / step[:, None]).T
         return here[0], slope
 
-    def covariance(self, x: FloatArray, weighted: Sequence[Weighted], inflation: FloatArray) -> FloatArray:
+    def covariance(self, x: FloatArray, weight: FloatArray) -> FloatArray:
         """Return the covariance (P, P) that the Jacobian at a solution gives."""
-        _, jacobian = self.linear(x, weighted, inflation)
+        _, jacobian = self.linear(x, weight)
         size = np.maximum(np.linalg.norm(jacobian, axis=0), 1e-9)
         square = (jacobian / size).T @ (jacobian / size)
         return np.asarray(np.linalg.pinv(square, hermitian=True) / np.outer(size, size), np.float64)
 
-    def solve(self, x: FloatArray, weighted: Sequence[Weighted], inflation: FloatArray, steps: int) -> FloatArray:
+    def solve(self, x: FloatArray, weight: FloatArray, steps: int) -> FloatArray:
         """Go downhill by Levenberg and Marquardt's steps, each unknown measured in its own scale."""
         scale, damping = self.unknowns.column("scale"), FIRST_DAMPING
         for _ in range(steps):
-            here, slope = self.linear(x, weighted, inflation)
+            here, slope = self.linear(x, weight)
             slope = slope * scale
             square, gradient = slope.T @ slope, slope.T @ here
             before = here @ here
             for _ in range(MOST_TRIALS):
                 damped = square + damping * np.diag(np.diag(square) + LEAST_CURVATURE)
                 trial = x - scale * np.linalg.solve(damped, gradient).clip(-FARTHEST, FARTHEST)
-                there = self.residuals(trial[None, :], weighted, inflation)[0]
+                there = self.residuals(trial[None, :], weight)[0]
                 after = there @ there
                 if after < before:
                     break
@@ -256,10 +255,14 @@ class _Problem:
         return x
 
 
-def _inflation(weighted: Weighted, view: View, values: Mapping[str, FloatArray]) -> float:
+def _tame(residual: FloatArray) -> FloatArray:
+    """Bound residuals: a trial that leaves the world (a plane behind the camera) must look bad, not end the fit."""
+    return np.asarray(np.nan_to_num(residual, nan=FAR, posinf=FAR, neginf=-FAR).clip(-FAR, FAR))
+
+
+def _inflation(residual: FloatArray, weight: FloatArray) -> float:
     """Return by how much a term's samples say less than their stated deviations would have it."""
-    residual = weighted.residuals(view, values)[0]
-    active = weighted.weight > 0.3
+    active = weight > 0.3
     if active.sum() < 8:
         return 1.0
     spread = max(1.0, float(np.mean(residual[active] ** 2)))

@@ -1,14 +1,15 @@
 """What the fit compares with the photo: circles round the rotor's axis, and references lying somewhere.
 
-A term holds edge samples and turns a batch of trial scenes into residuals, in pixels along each edge's normal. A
-trial scene is a mapping of names to arrays (B, 1), so that one call gives a whole numerical Jacobian.
+A term holds edge samples and says how far from its curve they lie on its plane in a batch of trial scenes. A trial
+scene is a mapping of names to arrays (B, 1), so that one call gives a whole numerical Jacobian.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+import numpy.typing as npt
 
 from vision.camera import Camera, Pose, turned
 from vision.figure import EdgeSamples, Figure
@@ -65,6 +66,19 @@ class View:
 
 
 @dataclass(frozen=True)
+class Gap:
+    """How far points of a plane lie outside a curve, and the unit direction that is outward there; (B, N) arrays.
+
+    ``wave_px`` is how far outward of the curve the edge that is seen is taken to run.
+    """
+
+    gap_mm: FloatArray
+    out_x: FloatArray
+    out_y: FloatArray
+    wave_px: FloatArray | float = 0.0
+
+
+@dataclass(frozen=True)
 class Trace:
     """Where pixels meet a plane, and how fast they move on it; every array is (B, N).
 
@@ -84,28 +98,19 @@ class Trace:
     at: tuple[FloatArray, FloatArray]
     slope: tuple[FloatArray, FloatArray, FloatArray, FloatArray]
 
-    def gap_px(self, gap_mm: FloatArray, out_x: FloatArray, out_y: FloatArray) -> FloatArray:
-        """Turn a distance along the unit direction ``(out_x, out_y)`` into pixels along the edge's normal.
+    def gap_px(self, gap: Gap) -> FloatArray:
+        """Turn distances on the plane into pixels along the edges' normals.
 
         The scale follows every trial scene, its distortion included: held fast, it would reward scenes that shrink
         all distances.
         """
-        u = out_x * self.slope[0] + out_y * self.slope[2]
-        v = out_x * self.slope[1] + out_y * self.slope[3]
+        u = gap.out_x * self.slope[0] + gap.out_y * self.slope[2]
+        v = gap.out_x * self.slope[1] + gap.out_y * self.slope[3]
         ray_x, ray_y = self.ray
         bend = self.camera.k1 * (ray_x**2 + ray_y**2)
         pull = 2 * self.camera.k1 * (u * ray_x + v * ray_y) / (1 + 3 * bend)
         u, v = u - pull * ray_x, v - pull * ray_y
-        return gap_mm * self.camera.focal_px * (1 + bend) / np.sqrt(u**2 + v**2)
-
-
-def height_of(values: Values, parts: Height) -> FloatArray:
-    """Add up named heights: ``{"thickness": -1.0, "": 0.76}`` is 0.76 mm above the bench under a hat-up rotor."""
-    first = next(iter(values.values()))
-    total = np.zeros_like(first)
-    for name, share in parts.items():
-        total = total + (share if name == "" else share * values[name])
-    return total
+        return gap.gap_mm * self.camera.focal_px * (1 + bend) / np.sqrt(u**2 + v**2)
 
 
 def curl_name(name: str, corner: int) -> str:
@@ -132,13 +137,20 @@ class Term(Protocol):
     def gives_scale(self) -> bool:
         """Whether the diameter rests on this curve: the rim's and the references' do."""
 
-    def gap_px(self, view: View, values: Values) -> FloatArray:
-        """Return how far each sample lies outside the curve (B, N), in pixels along the edge's normal."""
+    @property
+    def lifts(self) -> Mapping[str, FloatArray | float]:
+        """How high each sample lies: named heights by their shares, that of "" a length itself, mm."""
+
+    def gap(self, at: tuple[FloatArray, FloatArray], values: Values) -> Gap:
+        """Return how far samples that meet the plane ``at`` x and y (B, N) lie outside the curve."""
 
 
 @dataclass(frozen=True)
 class CircleTerm:
-    """A circle round the rotor's axis: its radius is an unknown, its height a sum of unknowns."""
+    """A circle round the rotor's axis: its radius is an unknown, its height a sum of unknowns.
+
+    ``waves`` are the orders of slow waves, unknowns too, that run round the edge that is seen.
+    """
 
     samples: EdgeSamples
     radius_name: str
@@ -153,18 +165,23 @@ class CircleTerm:
         """See `Term`."""
         return self.radius_name
 
-    def gap_px(self, view: View, values: Values) -> FloatArray:
-        """See `Term`; ``waves`` are the orders of slow waves, unknowns too, that run round the edge that is seen."""
-        trace = view.trace(self.samples.xy_px, height_of(values, self.height))
-        x, y = trace.at
-        reach = np.hypot(x, y)
-        gap = trace.gap_px(reach - np.exp(values[self.radius_name]), x / reach, y / reach)
-        if self.waves:
-            turn = np.arctan2(y, x)
-            for order in self.waves:
-                across, along = values[f"{self.wave}_{order}x"], values[f"{self.wave}_{order}y"]
-                gap = gap - across * np.cos(order * turn) - along * np.sin(order * turn)
-        return gap
+    @property
+    def lifts(self) -> Height:
+        """See `Term`."""
+        return self.height
+
+    def gap(self, at: tuple[FloatArray, FloatArray], values: Values) -> Gap:
+        """See `Term`."""
+        x, y = at
+        reach = np.sqrt(x * x + y * y)
+        out_x, out_y = x / reach, y / reach
+        gap_mm = reach - np.exp(values[self.radius_name])
+        return Gap(gap_mm, out_x, out_y, self._wave_px(out_x + 1j * out_y, values) if self.waves else 0.0)
+
+    def _wave_px(self, turn: npt.NDArray[np.complex128], values: Values) -> FloatArray:
+        across, along = ([values[f"{self.wave}_{order}{axis}"] for order in self.waves] for axis in "xy")
+        waves = [turn**order for order in self.waves]
+        return np.asarray(sum(x * wave.real + y * wave.imag for x, y, wave in zip(across, along, waves, strict=True)))
 
 
 @dataclass(frozen=True)
@@ -187,45 +204,23 @@ class FigureTerm:
         """See `Term`."""
         return self.name
 
-    def gap_px(self, view: View, values: Values) -> FloatArray:
+    @property
+    def lifts(self) -> Mapping[str, FloatArray | float]:
         """See `Term`."""
-        height_mm = height_of(values, self.height)
-        for corner, share in enumerate(self.curls):
-            height_mm = height_mm + share * values[curl_name(self.name, corner)]
-        trace = view.trace(self.samples.xy_px, height_mm)
-        x, y = trace.at[0] - values[f"{self.name}_x"], trace.at[1] - values[f"{self.name}_y"]
+        return {**self.height, **{curl_name(self.name, corner): share for corner, share in enumerate(self.curls)}}
+
+    def gap(self, at: tuple[FloatArray, FloatArray], values: Values) -> Gap:
+        """See `Term`."""
+        x, y = at[0] - values[f"{self.name}_x"], at[1] - values[f"{self.name}_y"]
         size_x = 1.0 + values[f"{self.name}_size_x"]
         if self.figure.radius_mm is not None:
-            reach = np.hypot(x, y)
-            return trace.gap_px(reach - self.figure.radius_mm * size_x, x / reach, y / reach)
+            reach = np.sqrt(x * x + y * y)
+            return Gap(reach - self.figure.radius_mm * size_x, x / reach, y / reach)
         size_y = 1.0 + values.get(f"{self.name}_size_y", values[f"{self.name}_size_x"])
         a, b, c = self.figure.sides[self.samples.side].T
         cos, sin = np.cos(values[f"{self.name}_turn"]), np.sin(values[f"{self.name}_turn"])
         out_x, out_y = a * cos - b * sin, a * sin + b * cos
-        return trace.gap_px(out_x * x + out_y * y - c * (a * a * size_x + b * b * size_y), out_x, out_y)
-
-
-@dataclass(frozen=True)
-class Weighted:
-    """A term with the robust weights of one round of the fit."""
-
-    term: Term
-    weight: FloatArray
-
-    @classmethod
-    def of(cls, term: Term, view: View, values: Values) -> "Weighted":
-        """Weigh a term's samples by their distances in a single scene (B = 1)."""
-        bare = cls(term, np.ones(len(term.samples)))
-        size = np.abs(bare.residuals(view, values)[0])
-        # A start that is a few pixels off must not make outliers of a whole curve.
-        spread = max(1.0, 1.4826 * float(np.median(size)))
-        return replace(bare, weight=np.sqrt(robust_weight(size / spread)))
-
-    def residuals(self, view: View, values: Values) -> FloatArray:
-        """Return residuals (B, N) in standard deviations, bloom and the curve's own offset taken off."""
-        samples = self.term.samples
-        expected = samples.bright_inside * values["bloom"] + values[self.term.offset_name]
-        return (self.term.gap_px(view, values) - expected) / samples.std_px * self.weight
+        return Gap(out_x * x + out_y * y - c * (a * a * size_x + b * b * size_y), out_x, out_y)
 
 
 ROBUST_CORE = 3.0

@@ -44,11 +44,11 @@ def main() -> None:
     args = parser.parse_args()
     torch.manual_seed(0)
     data = Data.read(args.examples, args.without)
-    layers = begun(3, 1 + len(KINDS), data.share.device, stride=CELL, spreads=SPREADS)
+    layers = begun(3 * CELL**2, 1 + len(KINDS), data.share.device, first=3, spreads=SPREADS)
 
     def loss() -> Any:
         shown, labels = data.crops(CROPS)
-        return _loss(over(layers, shown, is_round=True), labels)
+        return _loss(over(layers, functional.pixel_unshuffle(shown, CELL), is_round=True), labels)
 
     train(layers, loss, args.steps, FASTEST)
     rings = f"{len(data.share)} rings of the fitting set and of drawings{kept_out(args.without)}"

@@ -12,21 +12,21 @@ from torch.nn import functional
 import vision
 
 SPREADS, DECAY = (1, 2, 4, 8, 16, 1), 1e-3
-# Weights, biases, stride and spread of every layer.
-One = tuple[Any, Any, int, int]
+# Weights, biases and spread of every layer.
+One = tuple[Any, Any, int]
 Layers = list[One]
 
 
 def begun(
-    into: int, out: int, device: Any, *, channels: int = 16, stride: int = 1, spreads: Sequence[int] = SPREADS
+    into: int, out: int, device: Any, *, channels: int = 16, first: int = 5, spreads: Sequence[int] = SPREADS
 ) -> Layers:
-    """Return a new net's layers, from ``into`` images to ``out``, with so many between; the first takes the stride."""
-    shapes = [(channels, into, 5, stride, 1), *((channels, channels, 3, 1, spread) for spread in spreads)]
-    shapes.append((out, channels, 1, 1, 1))
+    """Return a new net's layers, from ``into`` images to ``out``, with so many between; the first looks so wide."""
+    shapes = [(channels, into, first, 1), *((channels, channels, 3, spread) for spread in spreads)]
+    shapes.append((out, channels, 1, 1))
     layers: Layers = []
-    for rows, columns, size, step, spread in shapes:
+    for rows, columns, size, spread in shapes:
         weights = torch.randn(rows, columns, size, size, device=device) * np.sqrt(1.5 / (columns * size**2))
-        layers.append((weights.requires_grad_(), torch.zeros(rows, device=device).requires_grad_(), step, spread))
+        layers.append((weights.requires_grad_(), torch.zeros(rows, device=device).requires_grad_(), spread))
     return layers
 
 
@@ -37,7 +37,6 @@ def read(path: Path, device: Any) -> Layers:
         (
             torch.tensor(part["weights"], device=device).requires_grad_(),
             torch.tensor(part["bias"], device=device).requires_grad_(),
-            part.get("stride", 1),
             part["spread"],
         )
         for part in parts
@@ -47,8 +46,7 @@ def read(path: Path, device: Any) -> Layers:
 def plain(layers: Layers) -> list[dict[str, Any]]:
     """Return layers as they are written."""
     return [
-        {"weights": _rounded(weights), "bias": _rounded(bias), "stride": stride, "spread": spread}
-        for weights, bias, stride, spread in layers
+        {"weights": _rounded(weights), "bias": _rounded(bias), "spread": spread} for weights, bias, spread in layers
     ]
 
 
@@ -76,11 +74,10 @@ def over(layers: Layers, shown: Any, *, is_round: bool) -> Any:
 
 
 def _over(layer: One, image: Any, is_round: bool) -> Any:
-    weights, bias, stride, spread = layer
+    weights, bias, spread = layer
     pad = spread * (weights.shape[-1] // 2)
     wide = functional.pad(image, (pad, pad, 0, 0), mode="circular" if is_round else "constant")
-    seen = functional.conv2d(functional.pad(wide, (0, 0, pad, pad)), weights, bias, stride=stride, dilation=spread)
-    return seen[:, :, : image.shape[2] // stride, : image.shape[3] // stride]
+    return functional.conv2d(functional.pad(wide, (0, 0, pad, pad)), weights, bias, dilation=spread)
 
 
 def train(layers: Layers, loss_of_batch: Callable[[], Any], steps: int, fastest: float) -> None:
