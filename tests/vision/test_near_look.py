@@ -199,3 +199,18 @@ def test_what_a_person_set_is_not_looked_at_again() -> None:
     plain, larger = (measure_face(photo, replace(asked, rim_xy_px=marks)) for marks in (rim_px, moved))
     grown = larger.dimensions["diameter_mm"].nominal_value / plain.dimensions["diameter_mm"].nominal_value
     assert grown > 1 + 6.0 / far_px.mean()
+
+
+@pytest.mark.parametrize(("even", "unclear_mm", "status"), [(2.0, 0.0, "refused"), (0.5, 0.0, "measured")])
+def test_what_is_hardly_a_card_and_unclear_from_near_gives_no_scale(
+    even: float, unclear_mm: float, status: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    row = next(row for row in of_kind("card") if row["reference"]["lies"] == "face")
+    monkeypatch.setattr("vision.near.EVEN_SCORE", even)
+    monkeypatch.setattr("vision.near.UNCLEAR_MM", unclear_mm)
+    answer = measure_face(photo_of(row["file"]), request_of(row)).to_json()
+    assert answer["status"] == status
+    assert [reason["code"] for reason in answer.get("reasons", [])] == ["no-reference"] * (status == "refused")
+    ring = answer["ratios"]["ring_inner_over_diameter"]
+    true = row["rotor"]["ring_inner_mm"] / row["rotor"]["diameter_mm"]
+    assert ring["value"] == pytest.approx(true, abs=max(3 * ring["std"], 0.01))
