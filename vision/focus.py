@@ -6,6 +6,7 @@ import numpy as np
 from vision.edges import Image
 from vision.measurement import FloatArray
 from vision.ring import Map
+from vision.shrink import shrunk
 
 WORKING_SIZE_PX, TILE_PX = 800, 40
 # Widths of two looks at an edge, working pixels: a sharp edge is that much steeper in the finer one.
@@ -33,7 +34,7 @@ def sharpness(grey: Image) -> float:
         1 where all is blurred, about 2.3 to 3 for a sharp photo of anything, and where nothing is to be seen.
     """
     scale = min(1.0, WORKING_SIZE_PX / max(grey.shape))
-    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA).astype(np.float32)
+    small = shrunk(grey, (round(scale * grey.shape[1]), round(scale * grey.shape[0]))).astype(np.float32)
     fine, coarse = (_tiles(_slope(small, width_px)) for width_px in (FINE_PX, COARSE_PX))
     steepest = coarse.argmax(axis=1)[:, None]
     fine, coarse = (np.take_along_axis(tiles, steepest, axis=1)[:, 0] for tiles in (fine, coarse))

@@ -21,6 +21,7 @@ from vision.ellipse import Ellipse
 from vision.layer import Stack
 from vision.measurement import FloatArray
 from vision.ring import Map
+from vision.shrink import for_steps
 
 # Rows from the inside outward, and columns all round; columns of the photo in one of the net's: it is shown their
 # mean, and how unlike they are.
@@ -160,15 +161,11 @@ def strip(photo: Image, curve: Curve, step_px: float, rows: int = ROWS, columns:
     foot, normal = (_resampled(part, columns) for part in curve)
     offset = (np.arange(rows) - (rows - 1) / 2) * step_px
     ends = foot + offset[[0, -1], None, None] * normal
-    # Only what is needed, made so small that a row is a pixel: fine texture must not alias.
+    # Only what is needed, made as coarse as the rows: fine texture must not alias.
     low = np.clip(np.floor(ends.min(axis=(0, 1))).astype(int) - 2, 0, np.array(photo.shape[1::-1]) - 2)
     high = np.clip(np.ceil(ends.max(axis=(0, 1))).astype(int) + 3, low + 2, photo.shape[1::-1])
-    part, scale = photo[low[1] : high[1], low[0] : high[0]], np.ones(2)
-    if step_px > 1:
-        size = np.maximum(1, np.round(np.array(part.shape[1::-1]) / step_px)).astype(int)
-        scale = size / np.array(part.shape[1::-1])
-        part = cv2.resize(part, (int(size[0]), int(size[1])), interpolation=cv2.INTER_AREA)
-    foot, normal = (foot - low + 0.5) * scale - 0.5, normal * scale
+    part, factor = for_steps(photo[low[1] : high[1], low[0] : high[0]], step_px)
+    foot, normal = (foot - low + 0.5) / factor - 0.5, normal / factor
     column, row = ((foot[:, i] + offset[:, None] * normal[:, i]).astype(np.float32) for i in range(2))
     return cv2.remap(part, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from vision.measurement import FloatArray
+from vision.shrink import for_steps
 
 Pixels = npt.NDArray[np.uint8]
 Map = npt.NDArray[np.float32]
@@ -147,7 +148,7 @@ def unwrap(
     rows = int(np.ceil(np.log(outer / inner) / step)) + 1
     where = _pixel_map(face, outer, z_mm, (rows, columns))
     pitch = float(np.median(np.linalg.norm(np.diff(where[0], axis=0), axis=1)))
-    flat = read_photo(bgr, where, shrink=max(1, round(pitch / 1.3)))
+    flat = read_photo(bgr, where, step_px=max(1, round(pitch / 1.3)))
     height, width = bgr.shape[:2]
     seen = (where >= 0).all(axis=2) & (where[..., 0] <= width - 1) & (where[..., 1] <= height - 1)
     for outline in hidden_mm:
@@ -169,18 +170,14 @@ def _pixel_map(face: Face, outer_mm: float, z_mm: float, shape: tuple[int, int])
     return np.asarray(cv2.warpAffine(nodes, stretch, (columns, rows), flags=flags), np.float32)
 
 
-def read_photo(bgr: Pixels, where: Map, shrink: int) -> Pixels:
-    """Read the photo at ``where``, averaged over ``shrink`` pixels first so that no texture turns into a pattern."""
+def read_photo(bgr: Pixels, where: Map, step_px: float) -> Pixels:
+    """Read the photo at ``where``, points about so far apart, so that no texture turns into a pattern."""
     height, width = bgr.shape[:2]
     thin = where[:, ::MAP_STEP]
     low = np.clip(np.floor(thin.min(axis=(0, 1))).astype(int) - 8, 0, [width - 2, height - 2])
     high = np.clip(np.ceil(thin.max(axis=(0, 1))).astype(int) + 9, low + 2, [width, height])
-    part: Any = bgr[low[1] : high[1], low[0] : high[0]]
-    if shrink > 1:
-        size = (max(1, part.shape[1] // shrink), max(1, part.shape[0] // shrink))
-        part = part[: size[1] * shrink or None, : size[0] * shrink or None]
-        part = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
-    local = (where - low.astype(np.float32) + 0.5) / shrink - 0.5
+    part, factor = for_steps(bgr[low[1] : high[1], low[0] : high[0]], step_px)
+    local = (where - low.astype(np.float32) + 0.5) / factor - 0.5
     read = cv2.remap(part, local[..., 0], local[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(read, np.uint8)
 

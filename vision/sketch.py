@@ -7,6 +7,7 @@ from vision.edge_drawing import drawn_edges
 from vision.edges import Image
 from vision.ellipse import Ellipse
 from vision.measurement import FloatArray
+from vision.shrink import shrunk
 
 # Sizes, blurs and least gradients at which edges are drawn: grey iron on grey concrete needs the finer look, gravel and
 # a soft photo the coarser one.
@@ -30,7 +31,7 @@ def sketched_ellipses(grey: Image) -> list[Ellipse]:
 
 def _look(grey: Image, size_px: int, blur_px: float, gradient: int) -> list[Ellipse]:
     scale = min(1.0, size_px / max(grey.shape))
-    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else grey
+    small = shrunk(grey, (round(scale * grey.shape[1]), round(scale * grey.shape[0])))
     small = cv2.GaussianBlur(small, (0, 0), blur_px) if blur_px > 0 else small
     found = drawn_edges(small, gradient).detectEllipses()
     rows = np.empty((0, 6)) if found is None else np.asarray(found, np.float64).reshape(-1, 6)

@@ -94,7 +94,7 @@ def top_view(grey: Pixels, face: Face, hidden_mm: Sequence[FloatArray] = ()) -> 
     )
     where: Map = np.asarray(spread, np.float32)
     pitch = float(np.linalg.norm(where[1:, 1:] - where[:-1, :-1], axis=2).mean()) / np.sqrt(2)
-    flat = read_photo(grey, where, shrink=max(1, round(pitch)))
+    flat = read_photo(grey, where, step_px=max(1, round(pitch)))
     high = np.array(grey.shape[::-1], np.float32) - 1
     seen = ((where >= 0) & (where <= high))[::FINER, ::FINER].all(axis=2)
     hidden = np.zeros((CELLS, CELLS), np.uint8)

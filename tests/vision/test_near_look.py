@@ -201,12 +201,12 @@ def test_what_a_person_set_is_not_looked_at_again() -> None:
     assert grown > 1 + 6.0 / far_px.mean()
 
 
-@pytest.mark.parametrize(("even", "unclear_mm", "status"), [(2.0, 0.0, "refused"), (0.5, 0.0, "measured")])
-def test_what_is_hardly_a_card_and_unclear_from_near_gives_no_scale(
-    even: float, unclear_mm: float, status: str, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize(("clear", "unclear_mm", "status"), [(1.1, 0.0, "refused"), (0.85, 0.0, "measured")])
+def test_a_card_that_is_unclear_from_near_gives_no_scale(
+    clear: float, unclear_mm: float, status: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     row = next(row for row in of_kind("card") if row["reference"]["lies"] == "face")
-    monkeypatch.setattr("vision.near.EVEN_SCORE", even)
+    monkeypatch.setattr("vision.near.CLEAR_SHARE", clear)
     monkeypatch.setattr("vision.near.UNCLEAR_MM", unclear_mm)
     answer = measure_face(photo_of(row["file"]), request_of(row)).to_json()
     assert answer["status"] == status

@@ -22,6 +22,7 @@ from vision.references.parse import Lies, Reference
 from vision.references.pieces import Contrast
 from vision.references.sides import edge_samples, to_pixels
 from vision.rotor import USUAL_DIAMETER_MM, USUAL_SPREAD
+from vision.shrink import for_steps
 
 # The search looks straight down on the face, at so many pixels across the rim.
 VIEW_RIM_PX = 480.0
@@ -197,9 +198,8 @@ def _straight_down(bgr: Image, floor: Floor, reach: float) -> tuple[Image, Float
     half = reach * floor.rim_radius_mm
     size = int(2 * half / scale)
     to_plane = np.array([[scale, 0.0, -half], [0.0, -scale, half], [0.0, 0.0, 1.0]])
-    shrink = max(1, round(floor.px_per_mm * scale))
-    small = bgr if shrink == 1 else cv2.resize(bgr, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA)
-    seen = floor.reduced(shrink).homography @ to_plane
+    small, factor = for_steps(bgr, max(1, round(floor.px_per_mm * scale)))
+    seen = floor.reduced(factor).homography @ to_plane
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     view = cv2.warpPerspective(small, seen, (size, size), flags=flags, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(view), to_plane

@@ -15,6 +15,7 @@ from vision.measurement import FloatArray
 from vision.references.floor import Floor
 from vision.references.pieces import MAX_PIECES, Contrast, Pieces
 from vision.references.sides import to_pixels
+from vision.shrink import shrunk
 
 # The rim spans about so many pixels in the reduced photo: sides of a card then span 60 to 150.
 RIM_SPAN_PX = 420.0
@@ -102,7 +103,7 @@ def reduced(bgr: Image, floor: Floor) -> tuple[Image, float]:
     if shrink == 1.0:
         return bgr, 1.0
     size = (round(bgr.shape[1] / shrink), round(bgr.shape[0] / shrink))
-    return np.asarray(cv2.resize(bgr, size, interpolation=cv2.INTER_AREA)), bgr.shape[1] / size[0]
+    return shrunk(bgr, size), bgr.shape[1] / size[0]
 
 
 def side_pieces(pieces: Pieces, shape: Shape, floor: Floor) -> Pieces:

@@ -20,6 +20,7 @@ from vision.references.sides import (
     sample_sides,
     to_pixels,
 )
+from vision.shrink import shrunk
 
 CELLS = 8
 # Detection runs on a reduced photo; a named tag that isn't found there is looked for once more on a larger one,
@@ -110,7 +111,7 @@ def detect_tags(grey: Image, effort: int = 0) -> list[tuple[int, FloatArray]]:
     small = grey
     if shrink > 1.0:
         size = (round(grey.shape[1] / shrink), round(grey.shape[0] / shrink))
-        small = np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA))
+        small = shrunk(grey, size)
     if effort == RAISED:
         small = np.asarray(cv2.createCLAHE(MOST_RAISED, PLACES).apply(small))
     corners, ids, _ = _detector(effort).detectMarkers(small)
