@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from threadpoolctl import threadpool_limits
+
 from service.options import Order
 from vision import Measurement, Photo, PhotoError, draw_overlay, measure_face, read_photo
 
@@ -55,7 +57,9 @@ def measure(source: Path | bytes, name: str, order: Order, *, overlay: bool = Fa
         For a file that can't be read or decoded. A refused photo does not raise.
     """
     photo = read(source, name)
-    measurement = _look(photo, order)
+    # Its matrices are small: more threads than one would do nothing but wait for each other.
+    with threadpool_limits(1, "blas"):
+        measurement = _look(photo, order)
     wire = measurement.to_json()
     if order.told:
         wire["told"] = order.told
