@@ -21,6 +21,7 @@ from typing import Any
 
 import cv2
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from tests.benchmarks.glued import RECIPES, Sight
 from vision import Request, measure_face, read_photo
@@ -157,6 +158,7 @@ def main() -> None:
     parser.add_argument("--only", default="")
     args = parser.parse_args()
     cv2.setNumThreads(1)
+    threadpool_limits(1)
     rows = wanted(json.loads((args.folder / "truth.json").read_text("utf-8")), args.only)
     print_tables(trials(args.folder, rows))
     print_floors(args.folder, rows)
