@@ -33,8 +33,7 @@ def sharpness(grey: Image) -> float:
     float
         1 where all is blurred, about 2.3 to 3 for a sharp photo of anything, and where nothing is to be seen.
     """
-    scale = min(1.0, WORKING_SIZE_PX / max(grey.shape))
-    small = shrunk(grey, (round(scale * grey.shape[1]), round(scale * grey.shape[0]))).astype(np.float32)
+    small = shrunk(grey, max(grey.shape) / WORKING_SIZE_PX).astype(np.float32)
     fine, coarse = (_tiles(_slope(small, width_px)) for width_px in (FINE_PX, COARSE_PX))
     steepest = coarse.argmax(axis=1)[:, None]
     fine, coarse = (np.take_along_axis(tiles, steepest, axis=1)[:, 0] for tiles in (fine, coarse))

@@ -8,13 +8,14 @@ import numpy as np
 from vision.edges import Image
 
 
-def shrunk(image: Image, size_px: tuple[int, int]) -> Image:
-    """Reduce an image (H, W) or (H, W, C) to a width and height, each pixel the mean of what it covers."""
-    while all(old % 2 == 0 and old >= 2 * new for old, new in zip(image.shape[1::-1], size_px, strict=True)):
+def shrunk(image: Image, times: float) -> Image:
+    """Reduce an image (H, W) or (H, W, C) so many times, if by any, each pixel the mean of what it covers."""
+    width, height = (max(1, round(size / max(times, 1.0))) for size in image.shape[1::-1])
+    while all(old % 2 == 0 and old >= 2 * new for old, new in zip(image.shape[1::-1], (width, height), strict=True)):
         image = _halved(image)
-    if image.shape[1::-1] == size_px:
+    if image.shape[1::-1] == (width, height):
         return image
-    return np.asarray(cv2.resize(image, size_px, interpolation=cv2.INTER_AREA))
+    return np.asarray(cv2.resize(image, (width, height), interpolation=cv2.INTER_AREA))
 
 
 def for_steps(image: Image, step_px: float) -> tuple[Image, int]:

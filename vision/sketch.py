@@ -30,18 +30,18 @@ def sketched_ellipses(grey: Image) -> list[Ellipse]:
 
 
 def _look(grey: Image, size_px: int, blur_px: float, gradient: int) -> list[Ellipse]:
-    scale = min(1.0, size_px / max(grey.shape))
-    small = shrunk(grey, (round(scale * grey.shape[1]), round(scale * grey.shape[0])))
+    shrink = max(1.0, max(grey.shape) / size_px)
+    small = shrunk(grey, shrink)
     small = cv2.GaussianBlur(small, (0, 0), blur_px) if blur_px > 0 else small
     found = drawn_edges(small, gradient).detectEllipses()
     rows = np.empty((0, 6)) if found is None else np.asarray(found, np.float64).reshape(-1, 6)
-    return [_ellipse(row, scale) for row in rows]
+    return [_ellipse(row, shrink) for row in rows]
 
 
-def _ellipse(row: FloatArray, scale: float) -> Ellipse:
+def _ellipse(row: FloatArray, shrink: float) -> Ellipse:
     """Read a row ``x, y, radius, half axis, half axis, degrees``; circles leave the last three at 0."""
     x, y, radius, first, second, degrees = row
     axes = np.array([radius, radius]) if radius > 0 else np.array([first, second])
     # Pixel centres stand at whole numbers in both sizes.
-    centre = (np.array([x, y]) + 0.5) / scale - 0.5
-    return Ellipse(centre, axes / scale, float(np.radians(degrees)))
+    centre = shrink * (np.array([x, y]) + 0.5) - 0.5
+    return Ellipse(centre, shrink * axes, float(np.radians(degrees)))

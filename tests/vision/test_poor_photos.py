@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from vision import Photo, Request, measure_face
+from vision.edge_view import measure_edge
 
 
 def disc(level: int, radius_px: int, size_px: int = 800) -> Photo:
@@ -19,11 +20,13 @@ def disc(level: int, radius_px: int, size_px: int = 800) -> Photo:
         (disc(200, 300), {"no-rotor", "no-reference"}),
         (Photo("pixel.png", np.zeros((1, 1, 3), np.uint8)), {"no-rotor", "too-small", "blurred"}),
         (Photo("grey.png", np.full((600, 800, 3), 128, np.uint8)), {"no-rotor", "blurred"}),
+        (Photo("panorama.png", np.full((2, 6000, 3), 128, np.uint8)), {"no-rotor", "blurred"}),
+        (Photo("tower.png", np.full((4000, 3, 3), 128, np.uint8)), {"no-rotor", "blurred"}),
     ],
 )
 @pytest.mark.parametrize("reference", ["auto", "card", "bolt-circle:112", "points:10,10,400,10,120"])
 def test_what_shows_no_rotor_is_refused_with_a_remedy(photo: Photo, codes: set[str], reference: str) -> None:
-    answer = measure_face(photo, Request(reference))
-    assert answer.refused
-    assert {reason.code for reason in answer.reasons} <= codes
-    assert all(reason.remedy for reason in answer.reasons)
+    for answer in (measure_face(photo, Request(reference)), measure_edge(photo, Request(reference))):
+        assert answer.refused
+        assert {reason.code for reason in answer.reasons} <= codes
+        assert all(reason.remedy for reason in answer.reasons)

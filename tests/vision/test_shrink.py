@@ -15,13 +15,18 @@ def gravel() -> Image:
     return np.clip(128 + 2 * cv2.GaussianBlur(rough, (0, 0), 0.9), 0, 255).astype(np.uint8)
 
 
-@pytest.mark.parametrize("size_px", [(600, 402), (431, 288), (300, 201), (150, 100), (97, 70)])
-def test_an_image_is_shrunk_as_by_means(gravel: Image, size_px: tuple[int, int]) -> None:
+@pytest.mark.parametrize("times", [0.5, 1.0, 1.4, 2.0, 4.0, 6.1])
+def test_an_image_is_shrunk_as_by_means(gravel: Image, times: float) -> None:
     """To a seventh of the texture's own roughness: by halves first, what a pixel covers ends on other pixels."""
+    size_px = (round(600 / max(times, 1)), round(402 / max(times, 1)))
     plain = cv2.resize(gravel, size_px, interpolation=cv2.INTER_AREA)
-    got = shrunk(gravel, size_px)
+    got = shrunk(gravel, times)
     assert got.shape == plain.shape
     assert np.sqrt(np.mean((got.astype(float) - plain) ** 2)) < plain.std() / 7
+
+
+def test_something_is_left_of_the_narrowest_image() -> None:
+    assert shrunk(np.full((2, 6000), 7, np.uint8), 5.0).tolist() == [[7] * 1200]
 
 
 @pytest.mark.parametrize("step_px", [1.0, 1.3, 1.9, 2.0, 3.0, 4.7, 9.0])

@@ -99,11 +99,8 @@ class Rectangles:
 
 def reduced(bgr: Image, floor: Floor) -> tuple[Image, float]:
     """Shrink a photo until the rim spans about ``RIM_SPAN_PX``; return it and by how much."""
-    shrink = max(1.0, 2 * floor.rim_radius_mm * floor.px_per_mm / RIM_SPAN_PX)
-    if shrink == 1.0:
-        return bgr, 1.0
-    size = (round(bgr.shape[1] / shrink), round(bgr.shape[0] / shrink))
-    return shrunk(bgr, size), bgr.shape[1] / size[0]
+    small = shrunk(bgr, 2 * floor.rim_radius_mm * floor.px_per_mm / RIM_SPAN_PX)
+    return small, bgr.shape[1] / small.shape[1]
 
 
 def side_pieces(pieces: Pieces, shape: Shape, floor: Floor) -> Pieces:

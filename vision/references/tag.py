@@ -107,11 +107,7 @@ def detect_tags(grey: Image, effort: int = 0) -> list[tuple[int, FloatArray]]:
     list of (int, (4, 2) ndarray)
         Id, and the black square's corners ``(x, y)`` in the photo's pixels: top left, then clockwise on the tag.
     """
-    shrink = max(1.0, max(grey.shape) / SEARCH_SIDE_PX[effort])
-    small = grey
-    if shrink > 1.0:
-        size = (round(grey.shape[1] / shrink), round(grey.shape[0] / shrink))
-        small = shrunk(grey, size)
+    small = shrunk(grey, max(grey.shape) / SEARCH_SIDE_PX[effort])
     if effort == RAISED:
         small = np.asarray(cv2.createCLAHE(MOST_RAISED, PLACES).apply(small))
     corners, ids, _ = _detector(effort).detectMarkers(small)
