@@ -118,7 +118,7 @@ def _behind(scene: Scene, hat: Circle, course: Course) -> BoolArray:
 
 
 def _reference(bgr: Image, request: Request, scene: Scene, placed: Placed) -> Placed | None:
-    """Return a coin or a card as it is seen from near; of others the edges are told as well without."""
+    """Return a coin or a card as it is seen from near, None where it is none; others are told as well without."""
     kind = placed.sighting.figure.kind.split(":")[0]
     return {"coin": _coin, "card": _card}[kind](bgr, request, scene, placed) if kind in ("coin", "card") else placed
 
@@ -150,8 +150,7 @@ def _card(bgr: Image, request: Request, scene: Scene, placed: Placed) -> Placed 
     samples, std_mm = _sides(seen, course, use)
     if len(np.unique(samples.side)) < LEAST_SIDES:
         return placed
-    shown = [seen.share.sum(axis=0)[own][use[own]].mean() for own in _own_columns() if use[own].any()]
-    if std_mm > UNCLEAR_MM and min(shown) < CLEAR_SHARE:
+    if std_mm > UNCLEAR_MM and _least_shown(seen, use) < CLEAR_SHARE:
         return None
     return replace(placed, sighting=replace(placed.sighting, samples=samples))
 
@@ -174,6 +173,12 @@ def straight_columns(corners: FloatArray) -> BoolArray:
     share = (np.arange(COLUMNS // SIDES) + 0.5) * SIDES / COLUMNS
     lengths_mm = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
     return np.asarray((np.minimum(share, 1 - share) * lengths_mm[:, None] > ROUNDED_MM).ravel())
+
+
+def _least_shown(seen: Near, use: BoolArray) -> float:
+    """Return the share of its columns in use that the side shows that shows least."""
+    shown = seen.share.sum(axis=0)
+    return min(float(shown[own][use[own]].mean()) for own in _own_columns() if use[own].any())
 
 
 def _own_columns() -> list[npt.NDArray[np.intp]]:

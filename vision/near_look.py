@@ -144,7 +144,7 @@ class Near:
     def is_round(self, most_waves_mm: float) -> bool:
         """Whether something round shows clearly: little is seen beside one line, which departs but little."""
         basis = waves()
-        parts = drawn(self.share, basis, np.ones((1, COLUMNS)))[0]
+        parts = drawn(self.share, basis)
         _, _, weight = _beside(self.share, basis @ parts)
         shown = weight > LEAST_SHOWN
         clear = (weight > CLEAR).sum() > CLEARLY * max(1, shown.sum())
@@ -154,7 +154,7 @@ class Near:
     def round_mm(self) -> tuple[FloatArray, FloatArray, BoolArray]:
         """Return how far outward something round runs, mm, how far its rows spread, and where it shows: (COLUMNS,)."""
         basis = waves()
-        offset, spread, weight = _beside(self.share, basis @ drawn(self.share, basis, np.ones((1, COLUMNS)))[0])
+        offset, spread, weight = _beside(self.share, basis @ drawn(self.share, basis))
         return offset * self.step_mm, spread * self.step_mm, weight > LEAST_SHOWN
 
     def level_mm(self, shown: BoolArray) -> tuple[FloatArray, FloatArray, BoolArray] | None:
@@ -165,7 +165,7 @@ class Near:
         along = (2 * np.arange(COLUMNS) + 1) / COLUMNS - 1
         basis = np.stack([np.ones(COLUMNS), along, along**2], axis=1)
         share = self.share * shown
-        offset, spread, weight = _beside(share, basis @ drawn(share, basis, np.ones((1, COLUMNS)))[0])
+        offset, spread, weight = _beside(share, basis @ drawn(share, basis))
         shows = weight > LEAST_SHOWN
         told = offset * self.step_mm, spread * self.step_mm, shows
         return told if shows.sum() > LEAST_SHOWN * COLUMNS else None
@@ -181,7 +181,7 @@ class Near:
             return None
         along = (2 * np.arange(len(columns)) + 1) / len(columns) - 1
         basis = np.stack([np.ones(len(columns)), along], axis=1)
-        line = basis @ drawn(share, basis, np.ones((1, len(columns))))[0]
+        line = basis @ drawn(share, basis)
         _, spread, weight = _beside(share, line)
         return line * self.step_mm, float(np.average(spread, weights=weight)) * self.step_mm
 

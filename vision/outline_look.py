@@ -67,7 +67,7 @@ class Look:
         It is drawn to the outline from all round and from each half: what stands before one may look like another.
         """
         basis = waves()
-        lines = drawn(np.exp(self.log_share[:-1]), basis, _halves()) @ basis.T * self.step_px
+        lines = drawn_from(_halves(), np.exp(self.log_share[:-1]), basis) @ basis.T * self.step_px
         return max(lines, key=lambda line: float(self.of(line).mean()))
 
 
@@ -202,17 +202,22 @@ def waves() -> FloatArray:
     return np.stack([np.ones(COLUMNS), *each], axis=1)
 
 
-def drawn(share: FloatArray | Map, basis: FloatArray, begun: FloatArray) -> FloatArray:
-    """Draw a line to where an outline is likely, in a narrowing band, from several beginnings.
+def drawn(share: FloatArray | Map, basis: FloatArray) -> FloatArray:
+    """Draw a line to where an outline is likely, begun with all columns: `drawn_from`'s (K,)."""
+    return np.asarray(drawn_from(np.ones((1, len(basis))), share, basis)[0])
+
+
+def drawn_from(begun: FloatArray, share: FloatArray | Map, basis: FloatArray) -> FloatArray:
+    """Draw lines to where an outline is likely, each in a narrowing band.
 
     Parameters
     ----------
-    share : (ROWS, C) ndarray
-        Probability that it runs through a row.
-    basis : (C, K) ndarray
-        What the line is made of.
     begun : (B, C) ndarray
-        For each beginning 1 for the columns that it is begun with, 0 for the others.
+        For each line 1 for the columns that it is begun with, 0 for the others.
+    share : (ROWS, C) ndarray
+        Probability that the outline runs through a row.
+    basis : (C, K) ndarray
+        What a line is made of.
 
     Returns
     -------

@@ -112,5 +112,5 @@ def _side(look: Look, number: int, covered: BoolArray) -> FloatArray | None:
     if share.sum() < LEAST_SHOWN * long:
         return None
     along = np.linspace(-1, 1, long)
-    level, slope = drawn(share, np.stack([np.ones(long), along], axis=1), np.ones((1, long)))[0]
+    level, slope = drawn(share, np.stack([np.ones(long), along], axis=1))
     return np.array([level - slope, level + slope]) * look.step_px
