@@ -7,7 +7,6 @@ import numpy as np
 
 from vision.measurement import FloatArray
 from vision.ring import Map, Mask, Pixels
-from vision.shrink import shrunk
 
 # Sides of the pictures in which lines are looked for, and followed.
 SEARCH_PX, FOLLOW_PX = 160, 640
@@ -37,9 +36,11 @@ class Picture:
     def of(cls, grey: Pixels, seen: Mask, side_px: int) -> "Picture":
         """Reduce a photo to ``side_px`` on its longer side."""
         shrink = max(1.0, max(grey.shape) / side_px)
-        small = shrunk(grey, shrink)
-        level = cv2.GaussianBlur(np.log(small.astype(np.float32) + DARK), (0, 0), 0.8)
-        shown = cv2.resize(seen.view(np.uint8), small.shape[1::-1], interpolation=cv2.INTER_NEAREST)
+        # In one step, not by halves: what is nearly black would be rounded at each.
+        size = (max(1, round(grey.shape[1] / shrink)), max(1, round(grey.shape[0] / shrink)))
+        small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+        level = cv2.GaussianBlur(np.log(small + DARK), (0, 0), 0.8)
+        shown = cv2.resize(seen.view(np.uint8), size, interpolation=cv2.INTER_NEAREST)
         shown = cv2.erode(shown, np.ones((3, 3), np.uint8))
         step = np.zeros_like(level)
         step[1:-1] = np.clip(level[2:] - level[:-2], -STEP_LIMIT, STEP_LIMIT)
