@@ -15,6 +15,8 @@ from vision.references.sheet import find_sheets
 
 SIDE_PX = 0.35
 CARD_MM = (85.60, 53.98)
+# Where a sheet ends that lies lengthwise under the rotor, from its axis.
+NEAR_MM = -240.0
 # Drawn cards have neither wall nor shadow: what those do to an edge is tested on rendered ones (`test_walls`).
 DRAWN = replace(CARD, thickness_mm=0.0)
 
@@ -84,6 +86,19 @@ def test_a_sheet_partly_under_the_rotor_is_found_by_what_shows(kind: str) -> Non
     assert_sides(found[0], thing, floor)
     # Two corners lie deep under the rotor: they are known by what shows of the sides.
     assert gap_px(found[0].corners_px, corners_px(thing, floor)) < 3.0
+
+
+@pytest.mark.parametrize("kind", ["a4", "letter"])
+def test_a_sheet_whose_far_side_is_hidden_may_lie_either_way(kind: str) -> None:
+    sheet = SHEETS[kind]
+    length_mm, width_mm = sheet.size_mm
+    thing = Thing(sheet.size_mm, 0.01, (0.0, NEAR_MM + length_mm / 2), 90.0, (0.85, 0.85, 0.8))
+    picture, floor = photograph([thing], under=True)
+    found = find_sheets(picture, [floor], sheet)
+    truth = corners_px(thing, floor)
+    across = Thing((width_mm, width_mm**2 / length_mm), 0.01, (0.0, NEAR_MM + width_mm**2 / length_mm / 2))
+    for corners in (truth, corners_px(across, floor)):
+        assert min(gap_px(sighting.corners_px, corners) for sighting in found) < 4.0
 
 
 def test_what_is_ruled_on_a_sheet_is_not_its_side() -> None:

@@ -15,7 +15,7 @@ from vision.references.sides import Stretch, edge_samples, fit_sides, px_per_mm,
 
 # Outlines that are measured, and how much of their sides must be found again at full size.
 MEASURED, LEAST_GOOD = 4, 0.4
-RIVAL_SHARE = 0.5
+RIVAL_SHARE = 0.25
 # How far from what the net sees its edges may be, over half the root of its area, then nearer.
 REACHES = (0.03, 0.02, 0.015)
 LEAST_REACH_PX = 2.5

@@ -71,6 +71,24 @@ class Found:
         """Its outline."""
         return self.seen.outline
 
+    @property
+    def hides_a_side(self) -> bool:
+        """Whether all sides show but one."""
+        return int(self.seen.shows.sum()) == len(self.seen.shows) - 1
+
+    def other_way(self, size_mm: tuple[float, float]) -> Outline:
+        """Return the outline with length and width exchanged, where one side is hidden: the side opposite stays."""
+        corners = self.floor.to_plane(self.outline.corners_px)
+        # Side ``i`` runs from corner ``i``: right, top, left, bottom; the first and third are the short ones.
+        near = (int(np.argmin(self.seen.shows)) + 2) % len(corners)
+        near_mm, far_mm = size_mm if near % 2 == 0 else size_mm[::-1]
+        ends = np.roll(corners, -near, axis=0)
+        run = float(np.linalg.norm(ends[1] - ends[0])) * far_mm / near_mm
+        for end, other in ((0, 3), (1, 2)):
+            away = ends[other] - ends[end]
+            ends[other] = ends[end] + run * away / np.linalg.norm(away)
+        return Outline(np.roll(to_pixels(self.floor.homography, ends), near + 1, axis=0))
+
     def homography(self, size_mm: tuple[float, float]) -> FloatArray:
         """From the figure's frame, mm, to pixels."""
         corners = corners_mm(*size_mm).astype(np.float32)
@@ -142,15 +160,26 @@ class Search:
 
     def seen(self, guesses: Sequence[Guess]) -> list[Found]:
         """Let the net look at the best guesses, twice, and keep the likely ones."""
-        found = [self._settled(guess) for guess in guesses[:LOOKED_AT]]
+        outlines = [(guess.floor, Outline(guess.corners_px(self.reference.size_mm))) for guess in guesses[:LOOKED_AT]]
+        return self._likely(outlines)
+
+    def other_way(self, found: Sequence[Found]) -> list[Found]:
+        """Let the net look at sheets of which one side is hidden the other way round, and keep the likely ones.
+
+        Nothing but its far side tells whether a sheet lies lengthwise or across under the rotor.
+        """
+        return self._likely([(one.floor, one.other_way(self.reference.size_mm)) for one in found if one.hides_a_side])
+
+    def _likely(self, outlines: Sequence[tuple[Floor, Outline]]) -> list[Found]:
+        found = [self._settled(floor, outline) for floor, outline in outlines]
         return [one for one in found if one.odds > LEAST_ODDS]
 
-    def _settled(self, guess: Guess) -> Found:
-        seen = self._seen(Outline(guess.corners_px(self.reference.size_mm)), guess.floor)
+    def _settled(self, floor: Floor, outline: Outline) -> Found:
+        seen = self._seen(outline, floor)
         if seen.evidence > HOPELESS_EVIDENCE:
-            seen = self._seen(seen.outline, guess.floor)
-        odd = self._oddness(seen.outline, guess.floor)
-        return Found(guess.floor, seen, WEIGHT * (seen.evidence - EVEN_EVIDENCE) - 0.5 * odd**2)
+            seen = self._seen(seen.outline, floor)
+        odd = self._oddness(seen.outline, floor)
+        return Found(floor, seen, WEIGHT * (seen.evidence - EVEN_EVIDENCE) - 0.5 * odd**2)
 
     def _seen(self, outline: Outline, floor: Floor) -> Beside:
         return outline_beside(self.bgr, outline, self._covered(outline, floor))
@@ -204,6 +233,8 @@ def find_outlines(bgr: Image, floors: Sequence[Floor], reference: Reference, *, 
             found += search.seen(search.on(floor))
     if search.is_sheet and max((one.odds for one in found), default=0.0) < SURE_ODDS:
         found += search.seen(search.patched())
+    if search.is_sheet and not inside:
+        found += search.other_way(found)
     return _apart(sorted(found, key=lambda one: one.odds, reverse=True))
 
 
