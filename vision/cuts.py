@@ -16,6 +16,8 @@ TABLE = "cuts_table.json"
 KINDS = ("hole", "dimple", "slot")
 # Columns, and rows, of the ring in a cell.
 CELL = 2
+# So many cells of the bare ring counted as one of a feature when the net was trained: its probabilities are larger so.
+COUNTED = 4.0
 # What the net takes for 1: a logarithm of brightness, and times the noise.
 DEPTH_UNIT, RELIEF_UNIT = 0.5, 4.0
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 import cv2
 import numpy as np
 
-from vision.cuts import CELL, Cuts
+from vision.cuts import CELL, COUNTED, Cuts
 from vision.measurement import FloatArray
 from vision.ring import Map, Mask, Ring, wrapped
 
@@ -30,7 +30,9 @@ class Spots:
     at : (N, 2) ndarray
         ``(column, row)`` on the unwrapped ring.
     radius : (N,) ndarray
-        In columns.
+        In columns, of its patch of cells: wider than what was cut.
+    cut_radius : (N,) ndarray
+        In columns, of as many cells as it truly fills.
     weight : (N,) ndarray
         Mean probability that its cells lie in a hole or a dimple.
     hole_share : (N,) ndarray
@@ -49,6 +51,7 @@ class Spots:
 
     at: FloatArray
     radius: FloatArray
+    cut_radius: FloatArray
     weight: FloatArray
     hole_share: FloatArray
     roundness: FloatArray
@@ -78,10 +81,13 @@ def find_spots(cuts: Cuts, ring: Ring) -> Spots:
     own = (middles[:, 0] >= SEAM / 2) & (middles[:, 0] < either.shape[1] + SEAM / 2)
     keep = own & (cells >= LEAST_CELLS) & (short >= LEAST_ROUND * long)
     keep[0] = False
+    share = np.asarray(either / (either + COUNTED * (1 - either)), np.float32)
+    filled = np.bincount(patch.ravel(), _wrapped_round(share).ravel(), count)
     both, holes = (np.bincount(patch.ravel(), _wrapped_round(part).ravel(), count) for part in (either, cuts.hole))
     column = (middles[:, 0] - SEAM / 2) % either.shape[1]
     at = np.stack([column, middles[:, 1]], axis=-1) * CELL + (CELL - 1) / 2
-    columns = (at, CELL * np.sqrt(cells / np.pi), both / cells, holes / np.maximum(both, 1e-9), cells / (long * short))
+    radius, cut_radius = (CELL * np.sqrt(area / np.pi) for area in (cells, filled))
+    columns = (at, radius, cut_radius, both / cells, holes / np.maximum(both, 1e-9), cells / (long * short))
     return _with_pattern(Spots(*(values[keep] for values in columns)), ring)
 
 

@@ -266,7 +266,7 @@ def _found(ring: Ring, kind: str, marks: Marks) -> tuple[dict[str, Any], dict[st
 def _spot_pattern(ring: Ring, spots: Spots) -> tuple[dict[str, Any], list[FloatArray]]:
     chosen = _chosen(spots)
     radius_mm = ring.outer_mm * np.exp(-ring.step_rad * spots.at[chosen, 1])
-    diameter_mm = 2 * spots.radius[chosen] * ring.step_rad * radius_mm
+    diameter_mm = 2 * spots.cut_radius[chosen] * ring.step_rad * radius_mm
     details = {
         "count": int(chosen.sum()),
         "repeats": int(spots.folds),
@@ -276,7 +276,7 @@ def _spot_pattern(ring: Ring, spots: Spots) -> tuple[dict[str, Any], list[FloatA
     turn = np.linspace(0, 2 * np.pi, 17)
     circle = np.stack([np.cos(turn), np.sin(turn)], axis=-1)
     outlines = [
-        ring.to_face(at + size * circle) for at, size in zip(spots.at[chosen], spots.radius[chosen], strict=True)
+        ring.to_face(at + size * circle) for at, size in zip(spots.at[chosen], spots.cut_radius[chosen], strict=True)
     ]
     return details, outlines
 

@@ -14,18 +14,18 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
-import cv2
 import numpy as np
 
 from tests.fitting.cut_labels import Drawn, Labels, cell_mm, cells_mm
 from tests.fitting.drawings import drawn_ring
-from tests.fitting.renders import request_of, ring_of, wanted
+from tests.fitting.renders import photo_of, request_of, ring_of, wanted
 from tests.vision.posed import PosedFace, face_of_truth
-from vision import measure_face, read_photo
+from vision import measure_face
 from vision.camera import Pose
+from vision.photo import Photo
 from vision.ring import Face, Ring, lay_flat
 
-FOLDS = 5
+FOLDS, WAYS = 5, ("posed", "measured", "astray")
 # A photo's depth and relief are kept in bytes: units of one.
 DEPTH_STEP, RELIEF_STEP = 1 / 60, 1 / 10
 # Rings laid anywhere: size over the rotor's, and how far off, in rims' radii.
@@ -53,7 +53,11 @@ def read_photo_rings(numbered: tuple[int, Mapping[str, Any]], folder: Path, out:
     """Read one photo's rings; the fold that its number falls in begins their files' names. Returns how many."""
     number, row = numbered
     truth, drawn = face_of_truth(row), Drawn.of(row)
-    rings: dict[str, tuple[Ring, Face]] = {"posed": (ring_of(row, folder), truth)}
+    # The same photo three times over would tell little: each ring is developed in its own way.
+    photos = {
+        name: photo_of(row, folder, FOLDS * number + way) for way, name in enumerate(("posed", "measured", "astray"))
+    }
+    rings: dict[str, tuple[Ring, Face]] = {"posed": (ring_of(row, photos["posed"]), truth)}
     measured: list[tuple[Ring, Face]] = []
 
     def kept(bgr: Any, face: Face, *where: Any) -> Ring:
@@ -61,10 +65,10 @@ def read_photo_rings(numbered: tuple[int, Mapping[str, Any]], folder: Path, out:
         return measured[-1][0]
 
     with patch("vision.describe.lay_flat", kept):
-        measure_face(read_photo(folder / row["file"]), request_of(row))
+        measure_face(photos["measured"], request_of(row))
     if measured:
         rings["measured"] = measured[-1]
-    rings["astray"] = _astray(row, folder, truth, np.random.default_rng([0xA5, number]))
+    rings["astray"] = _astray(photos["astray"], truth, np.random.default_rng([0xA5, number]))
     for name, (ring, face) in rings.items():
         on_plane = cells_mm(ring)
         flat = np.column_stack([on_plane.reshape(-1, 2), np.zeros(on_plane[..., 0].size)])
@@ -73,14 +77,13 @@ def read_photo_rings(numbered: tuple[int, Mapping[str, Any]], folder: Path, out:
     return len(rings)
 
 
-def _astray(row: Mapping[str, Any], folder: Path, truth: PosedFace, rng: np.random.Generator) -> tuple[Ring, PosedFace]:
+def _astray(photo: Photo, truth: PosedFace, rng: np.random.Generator) -> tuple[Ring, PosedFace]:
     """Lay a ring anywhere."""
     off = OFF * truth.rim_radius_mm * rng.uniform(-1, 1, 2)
     middle = truth.pose.centre_mm + truth.pose.rotation[:, :2] @ off
     face = replace(truth, pose=Pose(truth.pose.rotation, middle))
     outer = truth.rim_radius_mm * float(np.exp(rng.uniform(*np.log(SIZES))))
-    bgr = np.asarray(cv2.imread(str(folder / row["file"])), np.uint8)
-    return lay_flat(bgr, face, (outer * rng.uniform(0.6, 0.75), outer)), face
+    return lay_flat(photo.bgr, face, (outer * rng.uniform(0.6, 0.75), outer)), face
 
 
 def read_drawing(seed: int, out: Path) -> int:

@@ -1,8 +1,8 @@
 """Train the net that `vision.cuts` ships: ``python -m tests.fitting.fit_cuts EXAMPLES [--without FOLD --out FILE]``.
 
 EXAMPLES is the folder that `cut_examples` filled. With a fold left out the net is written to FILE instead: what such
-nets see on the photos that they don't know is what `fit_surface` fits on. Needs PyTorch, best with a GPU; training a
-net takes minutes there.
+nets see on the photos that they don't know is what `fit_surface` fits on. ``--on TABLE`` trains a net that was written
+before further. Needs PyTorch, best with a GPU; training a net takes minutes there.
 """
 
 import argparse
@@ -19,17 +19,18 @@ from torch.nn import functional
 import vision
 from tests.fitting.cut_examples import DEPTH_STEP, RELIEF_STEP
 from tests.fitting.cut_labels import NO_SLOT, SLOT
-from tests.fitting.nets import begun, kept_out, over, plain, train
-from vision.cuts import CELL, DEPTH_UNIT, KINDS, RELIEF_UNIT, TABLE
+from tests.fitting.nets import Layers, begun, kept_out, over, plain, read, train
+from vision.cuts import CELL, COUNTED, DEPTH_UNIT, KINDS, RELIEF_UNIT, TABLE
 
 SPREADS = (1, 2, 4, 8, 1)
 # Rows a ring is padded or cut to, and columns of a crop.
 ROWS, COLUMNS, TURN = 176, 640, 1920
 CROPS, FASTEST = 32, 4e-3
-# How often examples of each sort are drawn, and what a cell of a feature counts over one of the bare ring.
+# How often examples of each sort are drawn.
 SHARES = {"posed": 1.0, "measured": 1.5, "astray": 0.7, "drawn": 0.5}
-FEATURE_WEIGHT = 4.0
 UNSEEN = 255
+# Deviations of the logarithms of their contrasts: what a tone curve changes in depth, it changes in the noise too.
+CONTRAST = (0.4, 0.25)
 # Most noise that is added to depth and relief, in the net's units.
 NOISE = (0.06, 0.3)
 
@@ -40,11 +41,12 @@ def main() -> None:
     parser.add_argument("examples", type=Path)
     parser.add_argument("--without", type=int)
     parser.add_argument("--out", type=Path, default=Path(vision.__file__).with_name(TABLE))
-    parser.add_argument("--steps", type=int, default=2841)
+    parser.add_argument("--on", type=Path)
+    parser.add_argument("--steps", type=int, default=3000)
     args = parser.parse_args()
     torch.manual_seed(0)
     data = Data.read(args.examples, args.without)
-    layers = begun(3 * CELL**2, 1 + len(KINDS), data.share.device, first=3, spreads=SPREADS)
+    layers = _begun(args.on, data.share.device)
 
     def loss() -> Any:
         shown, labels = data.crops(CROPS)
@@ -52,8 +54,16 @@ def main() -> None:
 
     train(layers, loss, args.steps, FASTEST)
     rings = f"{len(data.share)} rings of the fitting set and of drawings{kept_out(args.without)}"
-    provenance = f"tests/fitting/fit_cuts.py: {rings}, {args.steps} steps"
+    before = f"; before that: {json.loads(args.on.read_text(encoding='utf-8'))['provenance']}" if args.on else ""
+    provenance = f"tests/fitting/fit_cuts.py: {rings}, {args.steps} steps{before}"
     args.out.write_text(json.dumps({"provenance": provenance, "layers": plain(layers)}) + "\n")
+
+
+def _begun(path: Path | None, device: Any) -> Layers:
+    """Return a new net, or one that was written."""
+    if path is not None:
+        return read(path, device)
+    return begun(3 * CELL**2, 1 + len(KINDS), device, first=3, spreads=SPREADS)
 
 
 @dataclass(frozen=True)
@@ -134,7 +144,8 @@ def _ring(path: Path) -> tuple[Any, Any]:
 def _changed(picture: Any) -> Any:
     """Change contrast, blur as a coarse or shaken photo is, and add noise: (N, 2, R, C)."""
     count, device, size = len(picture), picture.device, picture.shape[2:]
-    picture = picture * torch.exp(0.25 * torch.randn(count, 1, 1, 1, device=device))
+    contrast = torch.exp(torch.tensor(CONTRAST, device=device) * torch.randn(count, 2, device=device))
+    picture = picture * contrast[..., None, None]
     finer = 1.0 / (1.3 + 2.7 * float(torch.rand(1)))
     coarse = functional.interpolate(picture[: count // 3], scale_factor=finer, mode="area")
     coarse = coarse + 0.03 * torch.rand(len(coarse), 1, 1, 1, device=device) * torch.randn_like(coarse)
@@ -150,7 +161,7 @@ def _loss(scores_: Any, labels: Any) -> Any:
     known = (labels != UNSEEN) & (labels != NO_SLOT)
     its = torch.where(known, labels, torch.zeros_like(labels)).long()
     picked = torch.where(labels == NO_SLOT, no_slot, log_share.gather(1, its[:, None])[:, 0])
-    weight = torch.where(known & (labels > 0), FEATURE_WEIGHT, 1.0) * (labels != UNSEEN)
+    weight = torch.where(known & (labels > 0), COUNTED, 1.0) * (labels != UNSEEN)
     return -(picked * weight).sum() / weight.sum()
 
 

@@ -1,10 +1,10 @@
 """Fit the table that `vision.surface` ships: ``python -m tests.fitting.fit_surface FITTING NETS [--drawings N]``.
 
 FITTING is a folder of sample photos with its ``truth.json``; NETS one with a net of `fit_cuts` for each fold that was
-left out, ``cuts_0.json`` and on. Every photo is read twice: in a scene as its truth has it, and as the program measures
-it, wrong edges, masks and rims and all, so that the probabilities know what goes wrong before them; both by the net
-that doesn't know it. Drawn rotors join, so that nothing rests on one renderer's looks. Fits that each leave out a fifth
-of the photos set how sharp the probabilities are.
+left out, ``cuts_0.json`` and on. Every photo is read twice, as some phone might have developed it: in a scene as its
+truth has it, and as the program measures it, wrong edges, masks and rims and all, so that the probabilities know what
+goes wrong before them; both by the net that doesn't know it. Drawn rotors join, so that nothing rests on one
+renderer's looks. Fits that each leave out a fifth of the photos set how sharp the probabilities are.
 """
 
 import argparse
@@ -22,7 +22,7 @@ import numpy as np
 import vision
 from tests.fitting.cut_examples import FOLDS
 from tests.fitting.drawings import drawn_example
-from tests.fitting.renders import measured_example, rendered_example, wanted
+from tests.fitting.renders import measured_example, photo_of, rendered_example, wanted
 from tests.fitting.table import Example, fit_table, sharpness
 from vision.cuts import Net
 from vision.measurement import FloatArray
@@ -67,10 +67,12 @@ def read_twice(numbered: tuple[int, dict[str, Any]], folder: Path, nets: Path | 
     """Read one photo's features both ways."""
     number, row = numbered
     if nets is None:
-        return Read(rendered_example(row, folder), measured_example(row, folder))
+        photo = photo_of(row, folder)
+        return Read(rendered_example(row, photo), measured_example(row, photo))
+    photo = photo_of(row, folder, number)
     net = Net.of(json.loads((nets / f"cuts_{number % FOLDS}.json").read_text(encoding="utf-8")))
     with patch("vision.surface.find_cuts", net.cuts):
-        return Read(rendered_example(row, folder), measured_example(row, folder))
+        return Read(rendered_example(row, photo), measured_example(row, photo))
 
 
 def fit(read: Sequence[Read], drawn: Sequence[Example]) -> dict[str, Any]:

@@ -6,15 +6,15 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
-import cv2
 import numpy as np
 
 from tests.benchmarks.measuring import kind_of
-from tests.vision.drawn import as_sent
+from tests.fitting.tones import developed
 from tests.vision.posed import PosedFace, face_of_truth
 from vision import measure_face, read_photo
 from vision.circle_pose import circle
 from vision.measurement import FloatArray
+from vision.photo import Photo
 from vision.request import Request
 from vision.ring import Ring, lay_flat
 from vision.surface import Surface, describe_surface, find_marks, read_features
@@ -62,27 +62,26 @@ def references_px(row: Mapping[str, Any]) -> list[FloatArray]:
     return [part.mean(axis=0) + (1.3 if kind == "tag" else 1.03) * (part - part.mean(axis=0)) for part in parts]
 
 
-def ring_of(row: Mapping[str, Any], folder: Path, rng: np.random.Generator | None = None) -> Ring:
-    """Lay a rendered rotor's ring flat; ``rng`` adds what a fit gets wrong and what a phone may do to the picture."""
-    bgr = np.asarray(cv2.imread(str(folder / row["file"])), np.uint8)
+def photo_of(row: Mapping[str, Any], folder: Path, seed: int | None = None) -> Photo:
+    """Read one photo; with a seed, as another phone might have developed it."""
+    photo = read_photo(folder / row["file"])
+    return photo if seed is None else developed(np.random.default_rng([0xF1, seed]), photo)
+
+
+def ring_of(row: Mapping[str, Any], photo: Photo) -> Ring:
+    """Lay a rendered rotor's ring flat, as its truth has it."""
     face, rotor = face_of_truth(row), row["rotor"]
-    inner, outer = rotor["ring_inner_mm"] / 2, rotor["diameter_mm"] / 2
-    if rng is None:
-        return lay_flat(bgr, face, (1.03 * inner, 0.98 * outer), hidden_by(row, face))
-    if rng.random() < 0.5:
-        bgr = np.asarray(cv2.GaussianBlur(bgr, (0, 0), float(rng.uniform(0.3, 1.6))), np.uint8)
-    bgr = as_sent(rng, bgr, int(rng.integers(50, 96)))
-    span = (inner * rng.uniform(0.99, 1.06), outer * rng.uniform(0.97, 0.99))
-    return lay_flat(bgr, face, span, hidden_by(row, face))
+    span_mm = (1.03 * rotor["ring_inner_mm"] / 2, 0.98 * rotor["diameter_mm"] / 2)
+    return lay_flat(photo.bgr, face, span_mm, hidden_by(row, face))
 
 
-def rendered_example(row: Mapping[str, Any], folder: Path, seed: int | None = None) -> tuple[str, dict[str, float]]:
-    """Read one photo's features; with a seed, of a changed copy of it."""
-    ring = ring_of(row, folder, None if seed is None else np.random.default_rng([0xF1, seed]))
+def rendered_example(row: Mapping[str, Any], photo: Photo) -> tuple[str, dict[str, float]]:
+    """Read one photo's features in a scene as its truth has it."""
+    ring = ring_of(row, photo)
     return row["rotor"]["surface"], read_features(ring, find_marks(ring))
 
 
-def measured_example(row: Mapping[str, Any], folder: Path) -> tuple[str, dict[str, float]] | None:
+def measured_example(row: Mapping[str, Any], photo: Photo) -> tuple[str, dict[str, float]] | None:
     """Read one photo's features as it is measured, wrong rims and all; None where it is refused before the face."""
     read: list[Surface] = []
 
@@ -91,7 +90,7 @@ def measured_example(row: Mapping[str, Any], folder: Path) -> tuple[str, dict[st
         return read[-1]
 
     with patch("vision.describe.describe_surface", kept):
-        measure_face(read_photo(folder / row["file"]), request_of(row))
+        measure_face(photo, request_of(row))
     return (row["rotor"]["surface"], dict(read[-1].features)) if read else None
 
 
