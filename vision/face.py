@@ -142,9 +142,10 @@ def _judged(photo: Photo, request: Request, rim: Rim, seen: _Seen, sharp: float)
         return answer.refuse("too-oblique")
     if not _looks_like_a_rotor(seen, rim, scene.rim_radius_mm if sights.scaled else None):
         return answer.refuse("no-rotor")
+    if not sights.scaled and is_small(photo, request, rim):
+        return Measurement(photo.name, "face").refuse(*softness(sharp), "no-rotor")
     if not sights.scaled:
-        missing = "no-rotor" if is_small(photo, request, rim) else "no-reference"
-        return answer.refuse(*softness(sharp), missing)
+        return answer.refuse(*softness(sharp), "no-reference")
     strained = scene.strain > WORST_STRAIN or scene.camera_strain > WORST_CAMERA
     if strained or _worst_reference(scene, sights) > WORST_REFERENCE or _odd_bolts(seen):
         return answer.refuse("disagreement")
