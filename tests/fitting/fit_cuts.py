@@ -2,7 +2,9 @@
 
 EXAMPLES is the folder that `cut_examples` filled. With a fold left out the net is written to FILE instead: what such
 nets see on the photos that they don't know is what `fit_surface` fits on. ``--on TABLE`` trains a net that was written
-before further. Needs PyTorch, best with a GPU; training a net takes minutes there.
+before further; ``--kept SHARE`` of its weights then stay, which keeps what it knew of photos that the new ones lack
+(M. Wortsman et al., "Robust fine-tuning of zero-shot models", 2022, from memory). Needs PyTorch, best with a GPU;
+training a net takes minutes there.
 """
 
 import argparse
@@ -42,6 +44,7 @@ def main() -> None:
     parser.add_argument("--without", type=int)
     parser.add_argument("--out", type=Path, default=Path(vision.__file__).with_name(TABLE))
     parser.add_argument("--on", type=Path)
+    parser.add_argument("--kept", type=float, default=0.0)
     parser.add_argument("--steps", type=int, default=3000)
     args = parser.parse_args()
     torch.manual_seed(0)
@@ -54,7 +57,11 @@ def main() -> None:
 
     train(layers, loss, args.steps, FASTEST)
     rings = f"{len(data.share)} rings of the fitting set and of drawings{kept_out(args.without)}"
-    before = f"; before that: {json.loads(args.on.read_text(encoding='utf-8'))['provenance']}" if args.on else ""
+    before = ""
+    if args.on is not None:
+        layers = _mixed(layers, read(args.on, data.share.device), args.kept)
+        told = json.loads(args.on.read_text(encoding="utf-8"))["provenance"]
+        before = f"; {args.kept:g} of its weights from before: {told}"
     provenance = f"tests/fitting/fit_cuts.py: {rings}, {args.steps} steps{before}"
     args.out.write_text(json.dumps({"provenance": provenance, "layers": plain(layers)}) + "\n")
 
@@ -64,6 +71,14 @@ def _begun(path: Path | None, device: Any) -> Layers:
     if path is not None:
         return read(path, device)
     return begun(3 * CELL**2, 1 + len(KINDS), device, first=3, spreads=SPREADS)
+
+
+def _mixed(layers: Layers, before: Layers, kept: float) -> Layers:
+    """Return a net between two, so near the second."""
+    return [
+        (torch.lerp(weights, others, kept), torch.lerp(bias, other, kept), spread)
+        for (weights, bias, spread), (others, other, _) in zip(layers, before, strict=True)
+    ]
 
 
 @dataclass(frozen=True)
