@@ -24,7 +24,7 @@ MOST_INNER = 4
 MOST_OFF_CENTRE, SAME = 0.5, 0.012
 # The rim is looked for around this many circles, so many times as large: the net sees a seventh to either side.
 GROWN, SIZES = 2, (1.2, 1.45, 1.75, 2.1)
-# No edge at all is like a rim with less evidence.
+# A rim has more evidence: a black rotor's before black 0.7. Other round things have too; `face` tells them by the rest.
 LEAST_EVIDENCE = 0.5
 
 

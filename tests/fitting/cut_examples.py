@@ -25,7 +25,9 @@ from vision.camera import Pose
 from vision.photo import Photo
 from vision.ring import Face, Ring, lay_flat
 
-FOLDS, WAYS = 5, ("posed", "measured", "astray")
+FOLDS = 5
+# A photo's ring by its truth, as it is measured, and laid anywhere.
+WAYS = ("posed", "measured", "astray")
 # A photo's depth and relief are kept in bytes: units of one.
 DEPTH_STEP, RELIEF_STEP = 1 / 60, 1 / 10
 # Rings laid anywhere: size over the rotor's, and how far off, in rims' radii.
@@ -54,9 +56,7 @@ def read_photo_rings(numbered: tuple[int, Mapping[str, Any]], folder: Path, out:
     number, row = numbered
     truth, drawn = face_of_truth(row), Drawn.of(row)
     # The same photo three times over would tell little: each ring is developed in its own way.
-    photos = {
-        name: photo_of(row, folder, FOLDS * number + way) for way, name in enumerate(("posed", "measured", "astray"))
-    }
+    photos = {name: photo_of(row, folder, len(WAYS) * number + way) for way, name in enumerate(WAYS)}
     rings: dict[str, tuple[Ring, Face]] = {"posed": (ring_of(row, photos["posed"]), truth)}
     measured: list[tuple[Ring, Face]] = []
 

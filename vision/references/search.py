@@ -233,15 +233,14 @@ def find_outlines(bgr: Image, floors: Sequence[Floor], reference: Reference, *, 
             found += search.seen(search.on(floor))
     if search.is_sheet and max((one.odds for one in found), default=0.0) < SURE_ODDS:
         found += search.seen(search.patched())
-    if search.is_sheet and not inside:
-        found += search.other_way(found)
-    return _apart(sorted(found, key=lambda one: one.odds, reverse=True))
+    found = _apart(found)
+    return _apart([*found, *search.other_way(found)]) if search.is_sheet else found
 
 
 def _apart(found: Sequence[Found]) -> list[Found]:
-    """Return the first of those that are one outline."""
+    """Return the likeliest of those that are one outline, likeliest first."""
     kept: list[Found] = []
-    for one in found:
+    for one in sorted(found, key=lambda one: one.odds, reverse=True):
         if all(one.outline.off(other.outline) > APART * other.outline.size_px for other in kept):
             kept.append(one)
     return kept
